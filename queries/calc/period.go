@@ -1,0 +1,3 @@
+package calc
+
+var periodMethods = []Method{}
