@@ -59,3 +59,5 @@ func (c confidence) level() float64 {
 type limits [2]Num
 
 func limitsOf(i stats.Interval) limits { return limits{Num(i.Low), Num(i.High)} }
+
+func endsOf(e stats.Estimate) limits { return limits{Num(e.Low), Num(e.High)} }

@@ -46,7 +46,7 @@ type GLMInput struct {
 //
 // Separated tells that the maximum likelihood estimate is infinite (Albert & Anderson 1984,
 // Biometrika 71:1-10): Coef and StdErr are then only where the search stopped and must not be
-// shown; a warning says so.
+// shown, while Deviance and LogLik are the limits they tend to; a warning says so.
 type GLMFit struct {
 	Coef, StdErr           []float64
 	Cov                    *mat.SymDense

@@ -19,8 +19,8 @@ type irls struct {
 	converged, separated bool
 }
 
-// search runs Fisher scoring. It stops when neither deviance nor predictor moves, or as soon as a
-// step proves the data separated.
+// search runs Fisher scoring. It stops when neither deviance nor predictor moves or, once a step has
+// proved the data separated, when the deviance no longer falls.
 func (m *glm) search() (irls, error) {
 	s, err := m.start()
 	if err != nil {
@@ -28,6 +28,9 @@ func (m *glm) search() (irls, error) {
 	}
 	for s.iterations = 1; s.iterations <= glmIterations; s.iterations++ {
 		next, err := m.step(s)
+		if err != nil && s.separated {
+			break // on its way to infinity the search has run out of digits
+		}
 		if err != nil {
 			return s, err
 		}
@@ -40,10 +43,9 @@ func (m *glm) search() (irls, error) {
 			continue
 		}
 		size := floats.Norm(moved, math.Inf(1))
-		if s.converged = still && size <= 1e-8*(1+floats.Norm(s.eta, math.Inf(1))); s.converged {
-			break
-		}
-		if s.separated = m.recedes(moved, size); s.separated {
+		s.separated = s.separated || m.recedes(moved, size)
+		s.converged = still && size <= 1e-8*(1+floats.Norm(s.eta, math.Inf(1)))
+		if s.converged || s.separated && still {
 			break
 		}
 	}

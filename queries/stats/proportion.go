@@ -28,7 +28,7 @@ func ClopperPearson(x, n int, conf float64) (Estimate, error) {
 }
 
 func binomialEstimate(x, n int, conf float64, limits func(p float64) Interval) (Estimate, error) {
-	if err := checkCounts(x, n, conf); err != nil {
+	if err := checkEvents(x, n, conf); err != nil {
 		return Estimate{}, fmt.Errorf("proportion: %w", err)
 	}
 	if n == 0 {
@@ -67,7 +67,7 @@ func NewcombeDifference(x1, n1, x2, n2 int, conf float64) (Estimate, error) {
 	return out, nil
 }
 
-func checkCounts(x, n int, conf float64) error {
+func checkEvents(x, n int, conf float64) error {
 	switch {
 	case x < 0 || n < 0:
 		return fmt.Errorf("%d events in %d units: counts cannot be negative", x, n)
