@@ -10,7 +10,7 @@ import (
 
 // MaxBetaBinomialTrials bounds the trials of one unit of a beta-binomial fit, whose work grows
 // with them.
-const MaxBetaBinomialTrials = 1_000_000
+const MaxBetaBinomialTrials = 100_000
 
 // BetaPrior is the beta law of the true rates of units: mean Alpha/(Alpha+Beta), and worth
 // Alpha+Beta trials. Both are NaN where the data do not give one.

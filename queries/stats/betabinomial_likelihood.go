@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/optimize"
@@ -154,25 +155,34 @@ func (l betaBinomialLikelihood) search(pooled float64) ([]float64, error) {
 			start, best = x, v
 		}
 	}
+	// The search asks for value, gradient and Hessian at one point in turn.
+	var last []float64
+	var lastSlopes slopes
+	at := func(x []float64) slopes {
+		if !slices.Equal(x, last) {
+			last, lastSlopes = slices.Clone(x), l.onLogits(x)
+		}
+		return lastSlopes
+	}
 	problem := optimize.Problem{
-		Func: func(x []float64) float64 { return -l.onLogits(x).value },
+		Func: func(x []float64) float64 { return -at(x).value },
 		Grad: func(grad, x []float64) {
-			s := l.onLogits(x)
+			s := at(x)
 			grad[0], grad[1] = -s.mean, -s.rho
 		},
 		Hess: func(h *mat.SymDense, x []float64) {
-			s := l.onLogits(x)
+			s := at(x)
 			h.SetSym(0, 0, -s.meanMean)
 			h.SetSym(0, 1, -s.meanRho)
 			h.SetSym(1, 1, -s.rhoRho)
 		},
 	}
 	settings := &optimize.Settings{GradientThreshold: 1e-9 * float64(l.units), MajorIterations: 500}
-	result, err := optimize.Minimize(problem, start, settings, &optimize.Newton{})
+	result, err := optimize.Minimize(problem, start, settings, &optimize.Newton{Linesearcher: &optimize.Backtracking{}})
 	if result == nil {
 		return nil, fmt.Errorf("search for the maximum likelihood: %w", err)
 	}
-	s := l.onLogits(result.X)
+	s := at(result.X)
 	// The line search gives up where rounding hides further gain: that is the maximum too.
 	if slope := max(math.Abs(s.mean), math.Abs(s.rho)); !(slope <= 1e-5*float64(l.units)) {
 		return nil, errors.New("search for the maximum likelihood did not converge: check the counts")

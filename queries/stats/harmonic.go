@@ -101,7 +101,7 @@ func unknownHarmonic(warnings []string) HarmonicFit {
 // var peak = (s^2 Vcc - 2 c s Vcs + c^2 Vss)/A^4.
 func newHarmonicFit(fit GLMFit) HarmonicFit {
 	f := HarmonicFit{
-		Coef: [3]float64(fit.Coef), StdErr: [3]float64(fit.StdErr), ResidualDeviance: fit.Deviance,
+		Coef: [3]float64(fit.Coef), StdErr: [3]float64(fit.StdErr), ResidualDeviance: max(0, fit.Deviance),
 		LRChiSquare: max(0, fit.NullDeviance-fit.Deviance),
 	}
 	c, s := f.Coef[1], f.Coef[2]
