@@ -34,6 +34,7 @@ type Book struct {
 	Quality        []QualityRow
 	RejectRules    []RejectRuleRow
 	Flow           []FlowRow
+	Findings       []Finding // the most important first
 	Labels         Labels
 	Results        []Result // in the order in which they were made
 }
@@ -73,6 +74,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 			return nil, err
 		}
 	}
+	d.book.Findings = findings(d.book)
 	return d.book, nil
 }
 

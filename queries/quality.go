@@ -1,6 +1,7 @@
 package queries
 
 import (
+	"context"
 	"fmt"
 	"strings"
 	"time"
@@ -77,6 +78,17 @@ func (d *desk) ledger(st *store.Store, upTo int) error {
 		}
 	}
 	return d.eng.View(d.ctx, "rejects", rejects, "")
+}
+
+// Recount counts what became of every row of every file taken in by load upTo, from the rows
+// themselves and not from the manifest. It needs the views that settle makes.
+func Recount(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) ([]QualityRow, error) {
+	d := &desk{ctx, e, &Book{}}
+	if err := d.ledger(st, upTo); err != nil {
+		return nil, err
+	}
+	err := d.quality()
+	return d.book.Quality, err
 }
 
 func (d *desk) quality() error {

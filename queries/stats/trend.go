@@ -46,7 +46,7 @@ func MannKendall(x []float64, conf float64) (MannKendallTest, error) {
 	if err := checkConf(conf); err != nil {
 		return MannKendallTest{}, err
 	}
-	if err := checkSeries(x); err != nil {
+	if err := checkTrendSeries(x); err != nil {
 		return MannKendallTest{}, err
 	}
 	slopes := pairSlopes(x)
@@ -70,7 +70,7 @@ func MannKendall(x []float64, conf float64) (MannKendallTest, error) {
 	return t, nil
 }
 
-func checkSeries(x []float64) error {
+func checkTrendSeries(x []float64) error {
 	if len(x) < 2 || len(x) > MaxTrendLength {
 		return fmt.Errorf("%d values: give a series of 2 to %d values", len(x), MaxTrendLength)
 	}
