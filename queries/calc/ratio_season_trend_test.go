@@ -32,8 +32,8 @@ func figures(t *testing.T, method, input string) map[string]any {
 	return got
 }
 
-// at follows keys and indices into a result.
-func at(t *testing.T, got any, path ...any) float64 {
+// valueAt follows keys and indices into a result.
+func valueAt(t *testing.T, got any, path ...any) float64 {
 	t.Helper()
 	for _, step := range path {
 		switch s := step.(type) {
@@ -61,32 +61,32 @@ func TestPublishedRounded(t *testing.T) {
 	}
 	figureOf := map[string]map[place]func(map[string]any) float64{
 		"garwood-10": {
-			{"published_count_limits", 0}: func(g map[string]any) float64 { return at(t, g, "exact_count_limits", 0) },
-			{"published_count_limits", 1}: func(g map[string]any) float64 { return at(t, g, "exact_count_limits", 1) },
+			{"published_count_limits", 0}: func(g map[string]any) float64 { return valueAt(t, g, "exact_count_limits", 0) },
+			{"published_count_limits", 1}: func(g map[string]any) float64 { return valueAt(t, g, "exact_count_limits", 1) },
 		},
 		"zero-events": {
-			{"published_upper", -1}: func(g map[string]any) float64 { return at(t, g, "exact_count_limits", 1) },
+			{"published_upper", -1}: func(g map[string]any) float64 { return valueAt(t, g, "exact_count_limits", 1) },
 		},
 		"bda-rat-tumours-70-historical": {
-			{"published_mean_sd_alpha_beta", 0}: func(g map[string]any) float64 { return at(t, g, "moment_unweighted_mean") },
+			{"published_mean_sd_alpha_beta", 0}: func(g map[string]any) float64 { return valueAt(t, g, "moment_unweighted_mean") },
 			{"published_mean_sd_alpha_beta", 1}: func(g map[string]any) float64 {
-				return math.Sqrt(at(t, g, "moment_unweighted_var_n_minus_1"))
+				return math.Sqrt(valueAt(t, g, "moment_unweighted_var_n_minus_1"))
 			},
-			{"published_mean_sd_alpha_beta", 2}: func(g map[string]any) float64 { return at(t, g, "moment_alpha") },
-			{"published_mean_sd_alpha_beta", 3}: func(g map[string]any) float64 { return at(t, g, "moment_beta") },
+			{"published_mean_sd_alpha_beta", 2}: func(g map[string]any) float64 { return valueAt(t, g, "moment_alpha") },
+			{"published_mean_sd_alpha_beta", 3}: func(g map[string]any) float64 { return valueAt(t, g, "moment_beta") },
 			{"published_posterior_mean_4_of_14", -1}: func(g map[string]any) float64 {
-				a, b := at(t, g, "moment_alpha"), at(t, g, "moment_beta")
+				a, b := valueAt(t, g, "moment_alpha"), valueAt(t, g, "moment_beta")
 				return (4 + a) / (14 + a + b)
 			},
 		},
 		"great-lakes-precip-1900-1986": {
-			{"published_tau", -1}: func(g map[string]any) float64 { return at(t, g, "tau_b") },
+			{"published_tau", -1}: func(g map[string]any) float64 { return valueAt(t, g, "tau_b") },
 		},
 	}
 	seen := 0
 	for _, e := range roundedExamples(t) {
 		got := figures(t, e.method, string(e.input))
-		for p, figure := range figureOf[e.id] {
+		for p, ours := range figureOf[e.id] {
 			raw := e.rounded[p.key]
 			if p.index >= 0 {
 				var values []json.RawMessage
@@ -95,8 +95,8 @@ func TestPublishedRounded(t *testing.T) {
 				}
 				raw = values[p.index]
 			}
-			if !printsAs(figure(got), string(raw)) {
-				t.Errorf("%s %v: got %v, published %s", e.id, p, figure(got), raw)
+			if !printsAs(ours(got), string(raw)) {
+				t.Errorf("%s %v: got %v, published %s", e.id, p, ours(got), raw)
 			}
 			seen++
 		}
@@ -187,7 +187,7 @@ func TestCosinorAngles(t *testing.T) {
 	rows := `"month":[1,2,3,4,5,6,7,8,9,10,11,12],"deaths":[4,6,9,14,18,21,19,15,11,8,5,3]`
 	first := figures(t, "cosinor", `{`+rows+`}`)
 	middle := figures(t, "cosinor", `{`+rows+`,"angle":"2*pi*(month - 0.5)/12"}`)
-	shift := at(t, middle, "phase_radians") - at(t, first, "phase_radians")
+	shift := valueAt(t, middle, "phase_radians") - valueAt(t, first, "phase_radians")
 	if math.Abs(shift-math.Pi/12) > 1e-9 {
 		t.Errorf("shift %v, want %v", shift, math.Pi/12)
 	}

@@ -141,13 +141,12 @@ func momentFit(events, totals []int) MomentFit {
 //
 // where w/n = 1 makes sum (w/n)(1-w/W) the number of units less 1.
 func kleinmanFit(events, totals []int) KleinmanFit {
-	all := float64(sumOf(totals))
-	fit := KleinmanFit{Mean: float64(sumOf(events)) / all}
+	all := float64(sumCounts(totals))
+	fit := KleinmanFit{Mean: float64(sumCounts(events)) / all}
 	var spread, c float64
 	for i, x := range events {
 		n := float64(totals[i])
-		off := float64(x)/n - fit.Mean
-		spread += n * off * off
+		spread += n * square(float64(x)/n-fit.Mean)
 		c += n * (1 - n/all)
 	}
 	free := float64(len(events) - 1)

@@ -26,7 +26,7 @@ type betaBinomialLikelihood struct {
 }
 
 func newBetaBinomialLikelihood(events, totals []int) betaBinomialLikelihood {
-	l := betaBinomialLikelihood{units: len(events), trials: sumOf(totals), events: sumOf(events), alike: true}
+	l := betaBinomialLikelihood{units: len(events), trials: sumCounts(totals), events: sumCounts(events), alike: true}
 	others := make([]int, len(events))
 	for i, x := range events {
 		n := totals[i]

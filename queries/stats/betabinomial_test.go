@@ -31,7 +31,7 @@ func TestBetaBinomialIsTheMaximum(t *testing.T) {
 		if fit.LogLik < fit.BinomialLogLik-1e-9 {
 			t.Fatalf("log-likelihood %v below that of one rate %v", fit.LogLik, fit.BinomialLogLik)
 		}
-		if a := fit.Prior.Alpha + fit.Prior.Beta; a > 0 && a < 1e4 && !closeTo(fit.LogLik, gammaLogLik(events, totals, fit.Prior), 1e-7) {
+		if a := fit.Prior.Alpha + fit.Prior.Beta; a > 0 && a < 1e4 && !within(fit.LogLik, gammaLogLik(events, totals, fit.Prior), 1e-7) {
 			t.Fatalf("log-likelihood %v, by gamma functions %v", fit.LogLik, gammaLogLik(events, totals, fit.Prior))
 		}
 		alpha := rapid.Float64Range(0.05, 50).Draw(t, "alpha")
@@ -74,11 +74,11 @@ func TestBetaBinomialIgnoresOrderAndNames(t *testing.T) {
 		}
 		a, _ := BetaBinomial(events, totals)
 		b, err := BetaBinomial(pick(events, order), pick(totals, order))
-		if err != nil || !closeTo(a.LogLik, b.LogLik, 1e-9) || !closeTo(a.Rho, b.Rho, 1e-5) {
+		if err != nil || !within(a.LogLik, b.LogLik, 1e-9) || !within(a.Rho, b.Rho, 1e-5) {
 			t.Fatalf("order: rho %v and %v (%v)", a.Rho, b.Rho, err)
 		}
 		c, err := BetaBinomial(others, totals)
-		if err != nil || !closeTo(a.LogLik, c.LogLik, 1e-9) || !closeTo(a.Mean, 1-c.Mean, 1e-5) {
+		if err != nil || !within(a.LogLik, c.LogLik, 1e-9) || !within(a.Mean, 1-c.Mean, 1e-5) {
 			t.Fatalf("other outcome: mean %v and %v (%v)", a.Mean, c.Mean, err)
 		}
 	})
@@ -104,7 +104,7 @@ func TestBetaBinomialOnTheEdge(t *testing.T) {
 			t.Errorf("%s: %v", c.name, err)
 			continue
 		}
-		if !closeTo(fit.Mean, c.mean, 1e-12) || !closeTo(fit.Rho, c.rho, 0) || !closeTo(fit.Posterior[0], c.posterior, 1e-12) {
+		if !within(fit.Mean, c.mean, 1e-12) || !within(fit.Rho, c.rho, 0) || !within(fit.Posterior[0], c.posterior, 1e-12) {
 			t.Errorf("%s: mean %v rho %v posterior %v", c.name, fit.Mean, fit.Rho, fit.Posterior[0])
 		}
 		if !math.IsNaN(fit.SELogitRho) || !math.IsNaN(fit.SELogitMean) {

@@ -33,8 +33,8 @@ func TestBinomialLimitsFollowTheFormula(t *testing.T) {
 			t.Fatal(err)
 		}
 		want := limitsOf(func(p float64) float64 { return slowLimit(p, target, n) })
-		if !closeTo(got.Low998, want.Low998, 1e-7) || !closeTo(got.Low95, want.Low95, 1e-7) ||
-			!closeTo(got.High95, want.High95, 1e-7) || !closeTo(got.High998, want.High998, 1e-7) {
+		if !within(got.Low998, want.Low998, 1e-7) || !within(got.Low95, want.Low95, 1e-7) ||
+			!within(got.High95, want.High95, 1e-7) || !within(got.High998, want.High998, 1e-7) {
 			t.Fatalf("got %v, want %v", got, want)
 		}
 	})
@@ -61,7 +61,7 @@ func TestBinomialLimitsBracketTheTargetAndShrink(t *testing.T) {
 }
 
 func TestPoissonFunnelShrinksAround1(t *testing.T) {
-	f, err := PoissonFunnel([]float64{8, 32, 128, 2048, MaxEvents})
+	f, err := PoissonFunnel([]float64{8, 32, 128, 2048, MaxCount})
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -100,23 +100,15 @@ func TestBinomialFunnelIgnoresOrder(t *testing.T) {
 		if err != nil {
 			t.Fatal(err)
 		}
-		if !closeTo(a.Spread.Phi, b.Spread.Phi, 1e-9) || !closeTo(a.Spread.Tau2, b.Spread.Tau2, 1e-9) {
+		if !within(a.Spread.Phi, b.Spread.Phi, 1e-9) || !within(a.Spread.Tau2, b.Spread.Tau2, 1e-9) {
 			t.Fatalf("%v and %v", a.Spread, b.Spread)
 		}
 		for to, from := range order {
-			if a.Limits[from] != b.Limits[to] || !closeTo(a.ZAdditive[from], b.ZAdditive[to], 1e-9) {
+			if a.Limits[from] != b.Limits[to] || !within(a.ZAdditive[from], b.ZAdditive[to], 1e-9) {
 				t.Fatalf("unit %d changed with the order", from)
 			}
 		}
 	})
-}
-
-func indices(n int) []int {
-	out := make([]int, n)
-	for i := range out {
-		out[i] = i
-	}
-	return out
 }
 
 func pick(values, order []int) []int {
@@ -137,11 +129,11 @@ func TestBinomialFunnelOfTheOtherOutcome(t *testing.T) {
 		}
 		a, _ := BinomialFunnel(events, totals, 0.1)
 		b, err := BinomialFunnel(others, totals, 0.1)
-		if err != nil || !closeTo(a.Target, 1-b.Target, 1e-12) || !closeTo(a.Spread.Phi, b.Spread.Phi, 1e-8) {
+		if err != nil || !within(a.Target, 1-b.Target, 1e-12) || !within(a.Spread.Phi, b.Spread.Phi, 1e-8) {
 			t.Fatalf("%v and %v (%v)", a.Spread, b.Spread, err)
 		}
 		for i := range a.Z {
-			if !closeTo(a.Z[i], -b.Z[i], 1e-8) {
+			if !within(a.Z[i], -b.Z[i], 1e-8) {
 				t.Fatalf("z %v and %v", a.Z[i], b.Z[i])
 			}
 		}
@@ -158,7 +150,7 @@ func TestBinomialFunnelOfSteadyUnitsIsNotWidened(t *testing.T) {
 	}
 	for i := range f.Limits {
 		half := 1.959963984540054 * math.Sqrt(0.1*0.9/float64(100*(i+1)))
-		if !closeTo(f.Multiplicative[i].High, 0.1+half, 1e-12) || !closeTo(f.Additive[i].High, 0.1+half, 1e-12) {
+		if !within(f.Multiplicative[i].High, 0.1+half, 1e-12) || !within(f.Additive[i].High, 0.1+half, 1e-12) {
 			t.Errorf("unit %d: limits %v, %v; want the plain ones, up to %v", i, f.Multiplicative[i], f.Additive[i], 0.1+half)
 		}
 	}

@@ -8,8 +8,8 @@ import (
 	"pgregory.net/rapid"
 )
 
-// closeTo is |a-b| within tol, relative above 1; two NaN are close.
-func closeTo(a, b, tol float64) bool {
+// within tells whether |a-b| is at most tol, relative above 1; two NaN agree.
+func within(a, b, tol float64) bool {
 	return math.IsNaN(a) && math.IsNaN(b) || math.Abs(a-b) <= tol*max(1, math.Abs(a), math.Abs(b))
 }
 
@@ -28,10 +28,10 @@ func TestGarwoodLimitsLeaveTheTail(t *testing.T) {
 			return sum
 		}
 		tail := (1 - conf) / 2
-		if got := atMost(observed, limits.High); !closeTo(got, tail, 1e-9) {
+		if got := atMost(observed, limits.High); !within(got, tail, 1e-9) {
 			t.Fatalf("upper limit leaves %v, want %v", got, tail)
 		}
-		if got := 1 - atMost(observed-1, limits.Low); !closeTo(got, tail, 1e-9) {
+		if got := 1 - atMost(observed-1, limits.Low); !within(got, tail, 1e-9) {
 			t.Fatalf("lower limit leaves %v, want %v", got, tail)
 		}
 	})
@@ -53,12 +53,12 @@ func TestObservedToExpectedProperties(t *testing.T) {
 			t.Fatalf("mid-p limits %v are not within the exact %v", r.MidPRatio, r.ExactRatio)
 		}
 		equal := math.Exp(poissonLogProb(observed, expected))
-		if !closeTo(r.PUpper+r.PLower, 1+equal, 1e-9) {
+		if !within(r.PUpper+r.PLower, 1+equal, 1e-9) {
 			t.Fatalf("tails %v + %v do not overlap in P(equal) %v", r.PUpper, r.PLower, equal)
 		}
 		// The exact limits and the exact tails are one test seen from two sides.
 		tail := (1 - conf) / 2
-		if (r.ExactRatio.Low > 1) != (r.PUpper < tail) && !closeTo(r.PUpper, tail, 1e-7) {
+		if (r.ExactRatio.Low > 1) != (r.PUpper < tail) && !within(r.PUpper, tail, 1e-7) {
 			t.Fatalf("lower limit %v disagrees with p %v", r.ExactRatio.Low, r.PUpper)
 		}
 		if r.PMinLike < min(r.PUpper, r.PLower)-1e-12 || r.PMinLike > 1 {
@@ -80,7 +80,7 @@ func TestPoissonMinLikeAddsRareCounts(t *testing.T) {
 				want += p
 			}
 		}
-		if got := poissonMinLike(observed, mean); !closeTo(got, want, 1e-9) {
+		if got := poissonMinLike(observed, mean); !within(got, want, 1e-9) {
 			t.Fatalf("got %v, want %v", got, want)
 		}
 	})
@@ -101,11 +101,11 @@ func TestPoissonBinomialOfEqualProbabilitiesIsBinomial(t *testing.T) {
 		}
 		law := distuv.Binomial{N: float64(n), P: q}
 		for k, mass := range got.PMF {
-			if want := law.Prob(float64(k)); q > 0 && q < 1 && !closeTo(mass, want, 1e-11) {
+			if want := law.Prob(float64(k)); q > 0 && q < 1 && !within(mass, want, 1e-11) {
 				t.Fatalf("P(%d) = %v, want %v", k, mass, want)
 			}
 		}
-		if !closeTo(got.Variance, law.Variance(), 1e-10) {
+		if !within(got.Variance, law.Variance(), 1e-10) {
 			t.Fatalf("variance %v, want %v", got.Variance, law.Variance())
 		}
 	})
@@ -117,7 +117,7 @@ func TestPoissonBinomialIgnoresOrder(t *testing.T) {
 		shuffled := rapid.Permutation(p).Draw(t, "shuffled")
 		a, _ := PoissonBinomial(p, 1)
 		b, err := PoissonBinomial(shuffled, 1)
-		if err != nil || !closeTo(a.PUpper, b.PUpper, 1e-12) || !closeTo(a.Expected, b.Expected, 1e-12) {
+		if err != nil || !within(a.PUpper, b.PUpper, 1e-12) || !within(a.Expected, b.Expected, 1e-12) {
 			t.Fatalf("%v and %v (%v)", a, b, err)
 		}
 	})

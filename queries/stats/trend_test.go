@@ -37,14 +37,14 @@ func TestMannKendallProperties(t *testing.T) {
 		}
 		back := slices.Clone(x)
 		slices.Reverse(back)
-		if b, _ := MannKendall(back, 0.95); b.S != -a.S || !closeTo(b.Slope, -a.Slope, 1e-12) || !closeTo(b.P, a.P, 1e-12) || !closeTo(b.KendallP, a.KendallP, 1e-12) {
+		if b, _ := MannKendall(back, 0.95); b.S != -a.S || !within(b.Slope, -a.Slope, 1e-12) || !within(b.P, a.P, 1e-12) || !within(b.KendallP, a.KendallP, 1e-12) {
 			t.Fatalf("backwards: %v, forwards %v", b, a)
 		}
 		// Only ranks count for the test; the slope follows the scale.
-		if b, _ := MannKendall(mapped(x, math.Exp), 0.95); b.S != a.S || b.VarS != a.VarS || !closeTo(b.TauB, a.TauB, 1e-12) {
+		if b, _ := MannKendall(mapped(x, math.Exp), 0.95); b.S != a.S || b.VarS != a.VarS || !within(b.TauB, a.TauB, 1e-12) {
 			t.Fatalf("after exp: %v, before %v", b, a)
 		}
-		if b, _ := MannKendall(mapped(x, func(v float64) float64 { return 4*v - 8 }), 0.95); !closeTo(b.Slope, 4*a.Slope, 1e-12) || !closeTo(b.Intercept, 4*a.Intercept-8, 1e-12) {
+		if b, _ := MannKendall(mapped(x, func(v float64) float64 { return 4*v - 8 }), 0.95); !within(b.Slope, 4*a.Slope, 1e-12) || !within(b.Intercept, 4*a.Intercept-8, 1e-12) {
 			t.Fatalf("after 4x-8: %v, before %v", b, a)
 		}
 	})
@@ -86,7 +86,7 @@ func TestExactKendallCountsAllOrders(t *testing.T) {
 				}
 			}
 			want := min(1, 2*float64(tail)/float64(all))
-			if got := exactKendallP(s, n); !closeTo(got, want, 1e-12) {
+			if got := exactKendallP(s, n); !within(got, want, 1e-12) {
 				t.Errorf("n %d, S %d: got %v, want %v", n, s, got, want)
 			}
 		}
@@ -94,7 +94,7 @@ func TestExactKendallCountsAllOrders(t *testing.T) {
 		for s, c := range found {
 			mean2 += float64(s*s*c) / float64(all)
 		}
-		if v, _ := kendallVariance(floatsOf(indices(n))); !closeTo(v, mean2, 1e-12) {
+		if v, _ := kendallVariance(floatsOf(indices(n))); !within(v, mean2, 1e-12) {
 			t.Errorf("n %d: variance %v, counted %v", n, v, mean2)
 		}
 	}
@@ -122,7 +122,7 @@ func TestMannKendallShortAndConstant(t *testing.T) {
 func TestQuantileType7(t *testing.T) {
 	// R: quantile(c(1, 2, 4, 8), c(0, .1, .5, .9, 1)) gives 1, 1.3, 3, 6.8, 8.
 	for share, want := range map[float64]float64{0: 1, 0.1: 1.3, 0.5: 3, 0.9: 6.8, 1: 8} {
-		if got := quantileType7([]float64{1, 2, 4, 8}, share); !closeTo(got, want, 1e-12) {
+		if got := quantileType7([]float64{1, 2, 4, 8}, share); !within(got, want, 1e-12) {
 			t.Errorf("share %v: got %v, want %v", share, got, want)
 		}
 	}
