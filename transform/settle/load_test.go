@@ -11,13 +11,6 @@ import (
 	"scanledger/transform/settle"
 )
 
-type silent struct{}
-
-func (silent) File(string, int64)     {}
-func (silent) Rows(int64)             {}
-func (silent) Step(string)            {}
-func (silent) Extra(string, []string) {}
-
 // references are sound rows that the files of a test may name.
 var references = map[string]string{
 	"regions.csv":     "region,label,season_scheme,time_zone,latitude\nS,South,south_four,Australia/Sydney,-33\nN,North,north_four,America/New_York,40\n",
@@ -62,7 +55,7 @@ func (b *bench) try(files map[string]string) (settle.Report, error) {
 		}
 	}
 	received := time.Date(2026, 4, b.loads, 0, 0, 0, 0, time.UTC)
-	return settle.Load(context.Background(), b.store(), []string{in}, settle.Options{ReceivedAt: received, Watch: silent{}, Tool: "test"})
+	return settle.Load(context.Background(), b.store(), []string{in}, settle.Options{ReceivedAt: received, Tool: "test"})
 }
 
 func (b *bench) store() string { return filepath.Join(b.dir, "store") }
