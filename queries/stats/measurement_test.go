@@ -156,7 +156,7 @@ func TestGaugeComponentsInRange(t *testing.T) {
 			t.Fatal(err)
 		}
 		for _, c := range []GaugeComponents{g.Interaction, g.Pooled} {
-			if c.Repeatability < 0 || c.Interaction < 0 || c.Operator < 0 || c.Part < 0 || c.Contribution() > 100 || c.StudyVariation() < c.Contribution()-1e-9 {
+			if c.Repeatability < 0 || c.Interaction < 0 || c.Operator < 0 || c.Part < 0 || c.Contribution() > 100+1e-9 || c.StudyVariation() < c.Contribution()-1e-9 {
 				t.Fatalf("out of range: %+v", c)
 			}
 		}
