@@ -43,10 +43,7 @@ type mixPairOut struct {
 }
 
 func homogeneity(in homogeneityIn) (homogeneityOut, error) {
-	var table [][]int
-	for _, row := range in.Table {
-		table = append(table, ints(row))
-	}
+	table := countRows(in.Table)
 	h, err := stats.HomogeneityTest(table)
 	if err != nil {
 		return homogeneityOut{}, err

@@ -1,6 +1,7 @@
 package stats
 
 import (
+	"errors"
 	"fmt"
 	"math"
 )
@@ -91,7 +92,7 @@ type gaugeTable struct {
 
 func newGaugeTable(values [][][]float64) (gaugeTable, error) {
 	if len(values) == 0 || len(values[0]) == 0 || len(values[0][0]) == 0 {
-		return gaugeTable{}, fmt.Errorf("values: give at least one part, operator and trial")
+		return gaugeTable{}, errors.New("values: give at least one part, operator and trial")
 	}
 	s := gaugeTable{
 		parts: len(values), operators: len(values[0]), trials: len(values[0][0]), values: values,

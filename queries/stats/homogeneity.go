@@ -1,6 +1,7 @@
 package stats
 
 import (
+	"errors"
 	"fmt"
 	"math"
 )
@@ -17,9 +18,6 @@ type Homogeneity struct {
 	EqualJS                          float64 // the same with equal weights, over groups that have units
 	GiniSimpson, Entropy             []float64
 }
-
-// maxCell keeps sums of counts exact.
-const maxCell = 1 << 40
 
 // HomogeneityTest tests a table of counts for one common mix: Pearson's chi-square
 // Σ(O-E)²/E, G = 2ΣO ln(O/E) and G over Williams' q = 1 + (NΣ1/R - 1)(NΣ1/C - 1) / 6N df, all against
@@ -48,16 +46,14 @@ func HomogeneityTest(table [][]int) (Homogeneity, error) {
 
 func checkMixTable(table [][]int) error {
 	if len(table) == 0 || len(table[0]) == 0 {
-		return fmt.Errorf("table: give at least one group and one category")
+		return errors.New("table: give at least one group and one category")
 	}
 	for i, row := range table {
 		if len(row) != len(table[0]) {
 			return fmt.Errorf("table: row %d has %d categories of %d: give every group the same", i+1, len(row), len(table[0]))
 		}
-		for j, c := range row {
-			if c < 0 || c > maxCell {
-				return fmt.Errorf("table: row %d column %d is %d: give counts from 0 to %d", i+1, j+1, c, maxCell)
-			}
+		if err := checkCounts(fmt.Sprintf("table: row %d", i+1), row...); err != nil {
+			return err
 		}
 	}
 	return nil
@@ -65,13 +61,11 @@ func checkMixTable(table [][]int) error {
 
 // test fills in the tests from a table without empty rows and columns.
 func (h *Homogeneity) test(table [][]float64) {
-	r, c := len(table), 0
 	rows, cols, n := margins(table)
-	c = len(cols)
 	nan := math.NaN()
 	h.ChiSquared, h.G, h.WilliamsQ, h.GWilliams, h.CramerV, h.MinExpected = nan, nan, nan, nan, nan, nan
-	if r > 1 && c > 1 {
-		h.DF = (r - 1) * (c - 1)
+	if len(rows) > 1 && len(cols) > 1 {
+		h.DF = (len(rows) - 1) * (len(cols) - 1)
 		h.statistics(table, rows, cols, n)
 	}
 	df := float64(h.DF)
