@@ -44,8 +44,8 @@ func repeatability(in repeatabilityIn) (repeatabilityOut, error) {
 	return repeatabilityOut{
 		Labs: len(in.Values), GrandMean: Num(r.GrandMean), MeanOfMeans: Num(r.MeanOfMeans), SDOfMeans: Num(r.SDOfMeans),
 		RepeatabilitySD: Num(r.RepeatabilitySD), BetweenSD: Num(r.BetweenSD), ReproducibilitySD: Num(r.ReproducibilitySD),
-		RepeatabilityLimit:   Num(stats.Limit(r.RepeatabilitySD)),
-		ReproducibilityLimit: Num(stats.Limit(r.ReproducibilitySD)),
+		RepeatabilityLimit:   Num(r.RepeatabilityLimit()),
+		ReproducibilityLimit: Num(r.ReproducibilityLimit()),
 		MeanReplicates:       Num(r.MeanReplicates), CochranC: Num(r.CochranC),
 		GrubbsHigh: Num(r.GrubbsHigh), GrubbsLow: Num(r.GrubbsLow), MandelH: nums(r.MandelH), MandelK: nums(r.MandelK),
 		F: Num(r.F), P: Num(r.P),
@@ -158,7 +158,7 @@ func gaugeRange(r stats.AverageAndRange) gaugeRangeOut {
 	return gaugeRangeOut{
 		Num(r.MeanRange), Num(r.OperatorRange), Num(r.PartRange),
 		Num(r.EquipmentVar), Num(r.AppraiserVar), Num(r.GaugeRR), Num(r.PartVar), Num(r.TotalVar),
-		Num(r.PercentGaugeRR), Num(r.DistinctCategory),
+		Num(r.PercentGaugeRR), Num(r.DistinctCategories),
 		Num(r.TrialFactor), Num(r.OperatorFactor), Num(r.PartFactor),
 	}
 }

@@ -49,8 +49,9 @@ func homogeneity(in homogeneityIn) (homogeneityOut, error) {
 		return homogeneityOut{}, err
 	}
 	out := homogeneityOut{
-		ChiSquared: Num(h.ChiSquared), DF: h.DF, ChiSquaredP: Num(h.ChiSquaredP),
-		G: Num(h.G), GP: Num(h.GP), WilliamsQ: Num(h.WilliamsQ), GWilliams: Num(h.GWilliams), GWilliamsP: Num(h.GWilliamsP),
+		ChiSquared: Num(h.Pearson.Statistic), DF: h.Pearson.DF, ChiSquaredP: Num(h.Pearson.P),
+		G: Num(h.G.Statistic), GP: Num(h.G.P),
+		WilliamsQ: Num(h.WilliamsQ), GWilliams: Num(h.Williams.Statistic), GWilliamsP: Num(h.Williams.P),
 		CramerV: Num(h.CramerV), MinExpected: Num(h.MinExpected),
 		WeightedJS: Num(h.WeightedJS), EqualJS: Num(h.EqualJS), EqualJSBits: Num(h.EqualJS / math.Ln2),
 		JSDistance:  Num(stats.JensenShannonDistance(h.EqualJS)),

@@ -1,6 +1,7 @@
 package calc
 
 import (
+	"errors"
 	"fmt"
 	"math"
 
@@ -37,12 +38,9 @@ type ocOut struct {
 	ATI            []Num `json:"ati,omitempty"`
 }
 
-// maxPoints keeps a whole curve, each point a sum over the lot, within seconds.
-const maxPoints = 10_000
-
 func ocCurve(in ocIn) (ocOut, error) {
-	if n := len(in.Proportion); n == 0 || n > maxPoints {
-		return ocOut{}, fmt.Errorf("%d values of \"proportion_defective\"; give from 1 to %d", n, maxPoints)
+	if len(in.Proportion) == 0 {
+		return ocOut{}, errors.New(`field "proportion_defective" is empty; give at least one share`)
 	}
 	lot := 0
 	if in.LotSize != nil {
@@ -151,7 +149,7 @@ type plansOut struct {
 
 func samplingPlans(in plansIn) (plansOut, error) {
 	if len(in.Query) == 0 {
-		return plansOut{}, fmt.Errorf("field \"query\" is empty; give at least one code letter and AQL")
+		return plansOut{}, errors.New(`field "query" is empty; give at least one code letter and AQL`)
 	}
 	var out plansOut
 	for i, q := range in.Query {
@@ -169,7 +167,7 @@ func samplingPlans(in plansIn) (plansOut, error) {
 
 func (q planQuery) plan() (planOut, error) {
 	if q.AQL == nil {
-		return planOut{}, fmt.Errorf("field %q is missing", "aql_percent")
+		return planOut{}, errors.New(`field "aql_percent" is missing`)
 	}
 	p, err := stats.NormalPlan(q.Letter, *q.AQL)
 	if err != nil {
@@ -200,12 +198,15 @@ type sampleSizeOut struct {
 	Binomial  []int `json:"n_binomial_infinite_lot"`
 }
 
+// maxLots keeps the searches within seconds.
+const maxLots = 10_000
+
 func detectionSampleSize(in sampleSizeIn) (sampleSizeOut, error) {
 	if err := sameLengths("lot_size", len(in.LotSize), "nonconforming", len(in.Nonconforming)); err != nil {
 		return sampleSizeOut{}, err
 	}
-	if n := len(in.LotSize); n > maxPoints {
-		return sampleSizeOut{}, fmt.Errorf("%d lots; give at most %d", n, maxPoints)
+	if n := len(in.LotSize); n > maxLots {
+		return sampleSizeOut{}, fmt.Errorf("%d lots; give at most %d", n, maxLots)
 	}
 	var out sampleSizeOut
 	for i, lot := range in.LotSize {

@@ -9,9 +9,9 @@ import (
 	"gonum.org/v1/gonum/dsp/fourier"
 )
 
-// MaxSeries bounds an evenly spaced series: a century of days is below it, and a transform of
+// MaxSeries bounds an evenly spaced series: half a century of days is below it, and a transform of
 // a prime length, which takes the square of it, is still quick.
-const MaxSeries = 40_000
+const MaxSeries = 20_000
 
 // FisherG is Fisher's test for one hidden period in an evenly spaced series.
 type FisherG struct {

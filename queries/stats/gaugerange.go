@@ -10,19 +10,19 @@ import (
 // AverageAndRange is the gauge study by ranges. EV to TV are standard deviations in the unit of the
 // values; a figure that needs two trials, operators or parts is NaN with fewer.
 type AverageAndRange struct {
-	MeanRange        float64 // of the trials in a cell
-	OperatorRange    float64 // of the operator averages
-	PartRange        float64 // of the part averages
-	EquipmentVar     float64 // EV = mean range K1: repeatability
-	AppraiserVar     float64 // AV = sqrt((operator range K2)² - EV²/parts trials), floored at 0
-	GaugeRR          float64 // sqrt(EV² + AV²)
-	PartVar          float64 // PV = part range K3
-	TotalVar         float64 // sqrt(GRR² + PV²)
-	PercentGaugeRR   float64 // 100 GRR/TV
-	DistinctCategory float64 // 1.41 PV/GRR, not truncated
-	TrialFactor      float64 // K1 = 1/d2 of the trials
-	OperatorFactor   float64 // K2 = 1/d2* of the operators, one range
-	PartFactor       float64 // K3 = 1/d2* of the parts, one range
+	MeanRange          float64 // of the trials in a cell
+	OperatorRange      float64 // of the operator averages
+	PartRange          float64 // of the part averages
+	EquipmentVar       float64 // EV = mean range K1: repeatability
+	AppraiserVar       float64 // AV = sqrt((operator range K2)² - EV²/parts trials), floored at 0
+	GaugeRR            float64 // sqrt(EV² + AV²)
+	PartVar            float64 // PV = part range K3
+	TotalVar           float64 // sqrt(GRR² + PV²)
+	PercentGaugeRR     float64 // 100 GRR/TV
+	DistinctCategories float64 // 1.41 PV/GRR, not truncated
+	TrialFactor        float64 // K1 = 1/d2 of the trials
+	OperatorFactor     float64 // K2 = 1/d2* of the operators, one range
+	PartFactor         float64 // K3 = 1/d2* of the parts, one range
 }
 
 // averageAndRange is the method of AIAG Measurement Systems Analysis, 4th ed. (2010), ch. III, with
@@ -47,7 +47,7 @@ func (s gaugeTable) averageAndRange() AverageAndRange {
 	out.PartVar = out.PartRange * out.PartFactor
 	out.TotalVar = math.Hypot(out.GaugeRR, out.PartVar)
 	out.PercentGaugeRR = 100 * out.GaugeRR / out.TotalVar
-	out.DistinctCategory = 1.41 * out.PartVar / out.GaugeRR
+	out.DistinctCategories = 1.41 * out.PartVar / out.GaugeRR
 	return out
 }
 

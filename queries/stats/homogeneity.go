@@ -8,15 +8,15 @@ import (
 
 // Homogeneity says whether groups share one mix of categories. Rows are groups, columns categories.
 type Homogeneity struct {
-	ChiSquared, ChiSquaredP          float64 // Pearson (1900)
-	G, GP                            float64 // likelihood ratio
-	WilliamsQ, GWilliams, GWilliamsP float64 // G / q (Williams 1976)
-	DF                               int
-	CramerV                          float64 // 0 for one mix, 1 for mixes that share nothing
-	MinExpected                      float64 // below about 5 the chi-square P is rough (Cochran 1954)
-	WeightedJS                       float64 // Jensen-Shannon divergence in nats, weights n_i/N: G/2N
-	EqualJS                          float64 // the same with equal weights, over groups that have units
-	GiniSimpson, Entropy             []float64
+	Pearson              ChiSquareTest // Pearson (1900)
+	G                    ChiSquareTest // likelihood ratio
+	Williams             ChiSquareTest // G / q (Williams 1976)
+	WilliamsQ            float64
+	CramerV              float64 // 0 for one mix, 1 for mixes that share nothing
+	MinExpected          float64 // below about 5 the chi-square P is rough (Cochran 1954)
+	WeightedJS           float64 // Jensen-Shannon divergence in nats, weights n_i/N: G/2N
+	EqualJS              float64 // the same with equal weights, over groups that have units
+	GiniSimpson, Entropy []float64
 }
 
 // HomogeneityTest tests a table of counts for one common mix: Pearson's chi-square
@@ -62,30 +62,28 @@ func checkMixTable(table [][]int) error {
 // test fills in the tests from a table without empty rows and columns.
 func (h *Homogeneity) test(table [][]float64) {
 	rows, cols, n := margins(table)
-	nan := math.NaN()
-	h.ChiSquared, h.G, h.WilliamsQ, h.GWilliams, h.CramerV, h.MinExpected = nan, nan, nan, nan, nan, nan
-	if len(rows) > 1 && len(cols) > 1 {
-		h.DF = (len(rows) - 1) * (len(cols) - 1)
-		h.statistics(table, rows, cols, n)
+	if len(rows) < 2 || len(cols) < 2 {
+		nan := math.NaN()
+		none := chiSquareTest(nan, 0)
+		h.Pearson, h.G, h.Williams = none, none, none
+		h.WilliamsQ, h.CramerV, h.MinExpected = nan, nan, nan
+		return
 	}
-	df := float64(h.DF)
-	h.ChiSquaredP, h.GP, h.GWilliamsP = chiSquaredP(h.ChiSquared, df), chiSquaredP(h.G, df), chiSquaredP(h.GWilliams, df)
-}
-
-func (h *Homogeneity) statistics(table [][]float64, rows, cols []float64, n float64) {
-	h.ChiSquared, h.G, h.MinExpected = 0, 0, math.Inf(1)
+	df := (len(rows) - 1) * (len(cols) - 1)
+	pearson, g := 0.0, 0.0
+	h.MinExpected = math.Inf(1)
 	for i, row := range table {
 		for j, o := range row {
 			e := rows[i] * cols[j] / n
-			h.ChiSquared += square(o-e) / e
-			h.G += 2 * xLogRatio(o, e)
+			pearson += square(o-e) / e
+			g += 2 * xLogRatio(o, e)
 			h.MinExpected = min(h.MinExpected, e)
 		}
 	}
-	h.G = max(0, h.G)
-	h.WilliamsQ = 1 + (n*sumOfInverses(rows)-1)*(n*sumOfInverses(cols)-1)/(6*n*float64(h.DF))
-	h.GWilliams = h.G / h.WilliamsQ
-	h.CramerV = min(1, math.Sqrt(h.ChiSquared/(n*float64(min(len(rows), len(cols))-1))))
+	g = max(0, g)
+	h.WilliamsQ = 1 + (n*sumOfInverses(rows)-1)*(n*sumOfInverses(cols)-1)/(6*n*float64(df))
+	h.Pearson, h.G, h.Williams = chiSquareTest(pearson, df), chiSquareTest(g, df), chiSquareTest(g/h.WilliamsQ, df)
+	h.CramerV = min(1, math.Sqrt(pearson/(n*float64(min(len(rows), len(cols))-1))))
 }
 
 func sumOfInverses(xs []float64) float64 {

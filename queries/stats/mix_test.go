@@ -45,8 +45,8 @@ func TestHomogeneityInvariance(t *testing.T) {
 			"rows turned": rowsTurned, "transposed": transposed(table), "columns turned": transposed(columnsTurned), "padded": padded,
 		} {
 			got, err := HomogeneityTest(other)
-			if err != nil || !same(got.ChiSquared, want.ChiSquared) || !same(got.G, want.G) || got.DF != want.DF ||
-				!same(got.GWilliams, want.GWilliams) || !same(got.CramerV, want.CramerV) || !same(got.GP, want.GP) {
+			if err != nil || !same(got.Pearson.Statistic, want.Pearson.Statistic) || !same(got.G.Statistic, want.G.Statistic) || got.Pearson.DF != want.Pearson.DF ||
+				!same(got.Williams.Statistic, want.Williams.Statistic) || !same(got.CramerV, want.CramerV) || !same(got.G.P, want.G.P) {
 				t.Fatalf("%s: %+v, %v, want %+v", name, got, err, want)
 			}
 			if name != "transposed" && (!same(got.WeightedJS, want.WeightedJS) || !same(got.EqualJS, want.EqualJS)) {
@@ -78,16 +78,16 @@ func TestHomogeneityRange(t *testing.T) {
 				t.Fatalf("row %d out of range: %+v", i+1, h)
 			}
 		}
-		if h.DF == 0 {
-			if !math.IsNaN(h.ChiSquared) || !math.IsNaN(h.GP) || !math.IsNaN(h.CramerV) {
+		if h.Pearson.DF == 0 {
+			if !math.IsNaN(h.Pearson.Statistic) || !math.IsNaN(h.G.P) || !math.IsNaN(h.CramerV) {
 				t.Fatalf("a test without degrees of freedom: %+v", h)
 			}
 			return
 		}
-		if !same(h.G, 2*float64(n)*h.WeightedJS) {
-			t.Fatalf("G %v is not 2N times %v", h.G, h.WeightedJS)
+		if !same(h.G.Statistic, 2*float64(n)*h.WeightedJS) {
+			t.Fatalf("G %v is not 2N times %v", h.G.Statistic, h.WeightedJS)
 		}
-		if !(h.CramerV >= 0 && h.CramerV <= 1 && h.GWilliams <= h.G && h.GP >= 0 && h.GP <= 1) {
+		if !(h.CramerV >= 0 && h.CramerV <= 1 && h.Williams.Statistic <= h.G.Statistic && h.G.P >= 0 && h.G.P <= 1) {
 			t.Fatalf("out of range: %+v", h)
 		}
 	})
@@ -104,8 +104,8 @@ func TestHomogeneityExtremes(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	near(t, "G of one mix", alike.G, 0, 1e-12)
-	near(t, "P of one mix", alike.ChiSquaredP, 1, 1e-12)
+	near(t, "G of one mix", alike.G.Statistic, 0, 1e-12)
+	near(t, "P of one mix", alike.Pearson.P, 1, 1e-12)
 	for name, table := range map[string][][]int{
 		"none": {}, "no categories": {{}, {}}, "ragged": {{1, 2}, {3}}, "negative": {{1, -2}, {3, 4}}, "huge": {{1 << 50, 1}, {1, 1}},
 	} {

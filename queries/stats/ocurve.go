@@ -11,6 +11,10 @@ import (
 // once.
 const MaxLot = 10_000_000
 
+// maxCurveWork bounds points times the root of the lot, to which the terms of the exact sum grow: a few
+// seconds.
+const maxCurveWork = 300_000
+
 // OCPoint is a sampling plan at one share of nonconforming units. The figures of a lot are NaN where
 // no lot is given.
 type OCPoint struct {
@@ -38,6 +42,8 @@ func OCCurve(sample, accept, lot int, p []float64) ([]OCPoint, error) {
 		return nil, fmt.Errorf("acceptance number is %d: give 0 or more", accept)
 	case lot < 0 || lot > MaxLot:
 		return nil, fmt.Errorf("lot size is %d: give at most %d units", lot, MaxLot)
+	case float64(len(p))*math.Sqrt(float64(lot)) > maxCurveWork:
+		return nil, fmt.Errorf("%d points on the curve of a lot of %d: give fewer", len(p), lot)
 	case lot > 0 && sample > lot:
 		return nil, fmt.Errorf("a sample of %d from a lot of %d: give a sample no larger than the lot", sample, lot)
 	}

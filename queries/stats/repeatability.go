@@ -27,9 +27,12 @@ type Repeatability struct {
 	F, P              float64   // between over within, and its chance with no difference
 }
 
-// Limit is what two single results of the given standard deviation exceed in about one pair of
-// twenty: 2.8 s (ISO 5725-6:1994, 4.1.4).
-func Limit(sd float64) float64 { return 2.8 * sd }
+// RepeatabilityLimit is the difference two results of one laboratory exceed in about one pair of
+// twenty: r = 2.8 s_r (ISO 5725-6:1994, 4.1.4).
+func (r Repeatability) RepeatabilityLimit() float64 { return 2.8 * r.RepeatabilitySD }
+
+// ReproducibilityLimit is the same for results of two laboratories: R = 2.8 s_R.
+func (r Repeatability) ReproducibilityLimit() float64 { return 2.8 * r.ReproducibilitySD }
 
 // RepeatabilityStudy analyses values[laboratory][replicate], with any number of replicates. A
 // laboratory may be a technician, a kit or a day.
