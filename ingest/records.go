@@ -48,17 +48,21 @@ type textSource struct {
 	cut      splitter
 }
 
-// newTextSource opens the text and looks at its start for signs that it is something else.
-func newTextSource(src Source, r io.Reader) (*textSource, error) {
+// newTextSource opens the text of a file of the given size in bytes and looks at its start for
+// signs that it is something else.
+func newTextSource(src Source, r io.Reader, size int64) (*textSource, error) {
 	t := &textSource{src: src, r: r, line: 1}
+	first := int64(windowBytes)
 	if src.Gzipped {
 		unzipped, err := gzip.NewReader(r)
 		if err != nil {
 			return nil, src.ioError("open", shortGzip(err))
 		}
 		t.r = unzipped
+	} else {
+		first = min(first, size+1) // one more, to see the end
 	}
-	if err := t.fill(); err != nil {
+	if err := t.fill(int(first)); err != nil {
 		return nil, err
 	}
 	start := t.cut.data[:min(len(t.cut.data), 4)]
@@ -85,10 +89,10 @@ func shortGzip(err error) error {
 	return err
 }
 
-// fill moves the window on to the first record not yet given out.
-func (t *textSource) fill() error {
+// fill moves a window of the given size on to the first record not yet given out.
+func (t *textSource) fill(size int) error {
 	for {
-		window := make([]byte, windowBytes)
+		window := make([]byte, size)
 		n := copy(window, t.cut.data[t.pos:])
 		got, err := readUpTo(t.r, window[n:])
 		if err != nil && err != io.EOF {
@@ -144,7 +148,7 @@ func (t *textSource) next() (rec record, ok bool, err error) {
 		if t.final {
 			return record{}, false, nil
 		}
-		if err := t.fill(); err != nil {
+		if err := t.fill(windowBytes); err != nil {
 			return record{}, false, err
 		}
 	}
