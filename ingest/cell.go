@@ -41,7 +41,7 @@ func trim(text []byte) []byte {
 	return bytes.Trim(text, asciiSpace)
 }
 
-// clip makes raw bytes fit for a Reject: valid UTF-8 of at most MaxRawBytes.
+// clip makes raw bytes fit for a Reject: valid UTF-8 without NUL, of at most MaxRawBytes.
 func clip(raw []byte) string {
 	cut := len(raw) > MaxRawBytes
 	if cut {
@@ -50,7 +50,7 @@ func clip(raw []byte) string {
 			raw = raw[:len(raw)-1]
 		}
 	}
-	text := strings.ToValidUTF8(string(raw), "�")
+	text := strings.ReplaceAll(strings.ToValidUTF8(string(raw), "�"), "\x00", "␀")
 	for len(text) > MaxRawBytes { // a replacement character is longer than the byte it stands for
 		_, size := utf8.DecodeLastRuneInString(text)
 		text = text[:len(text)-size]

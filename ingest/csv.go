@@ -11,8 +11,8 @@ import (
 const delimiters = ",;\t"
 
 // readCSV reads comma-, semicolon- or tab-separated text (RFC 4180).
-func readCSV(ctx context.Context, src Source, file io.Reader, deliver func(parsed) error) error {
-	text, err := newTextSource(src, file)
+func readCSV(ctx context.Context, src Source, file io.Reader, size int64, deliver func(parsed) error) error {
+	text, err := newTextSource(src, file, size)
 	if err != nil {
 		return err
 	}

@@ -11,8 +11,8 @@ import (
 
 // readJSONL reads JSON Lines: on each line one object (RFC 8259) of strings, numbers, booleans and
 // nulls.
-func readJSONL(ctx context.Context, src Source, file io.Reader, deliver func(parsed) error) error {
-	text, err := newTextSource(src, file)
+func readJSONL(ctx context.Context, src Source, file io.Reader, size int64, deliver func(parsed) error) error {
+	text, err := newTextSource(src, file, size)
 	if err != nil {
 		return err
 	}

@@ -50,7 +50,7 @@ func Read(ctx context.Context, src Source, sink func(Chunk) error) (Summary, err
 		return sum, src.fileError("open", errors.New("it is a folder"), "name a file")
 	}
 	sum.Bytes = info.Size()
-	err = readFormat(ctx, src, file, func(p parsed) error {
+	err = readFormat(ctx, src, file, sum.Bytes, func(p parsed) error {
 		sum.add(p)
 		if p.Rows == 0 {
 			return nil
@@ -60,12 +60,12 @@ func Read(ctx context.Context, src Source, sink func(Chunk) error) (Summary, err
 	return sum, err
 }
 
-func readFormat(ctx context.Context, src Source, file *os.File, deliver func(parsed) error) error {
+func readFormat(ctx context.Context, src Source, file *os.File, size int64, deliver func(parsed) error) error {
 	switch src.Format {
 	case CSV:
-		return readCSV(ctx, src, file, deliver)
+		return readCSV(ctx, src, file, size, deliver)
 	case JSONL:
-		return readJSONL(ctx, src, file, deliver)
+		return readJSONL(ctx, src, file, size, deliver)
 	case XLSX:
 		return readXLSX(ctx, src, file, deliver)
 	case Parquet:

@@ -18,7 +18,7 @@ const (
 
 var (
 	lineTooLong    = &fault{"line_length", "is longer than 1 MiB; a line break may be missing"}
-	quoteNotClosed = &fault{"quote_not_closed", "opens a quote that is not closed within 1 MiB; close it or remove it"}
+	quoteNotClosed = &fault{"quote_not_closed", "opens a quote that is not closed, or not within 1 MiB; close it or remove it"}
 	quoteMisplaced = &fault{"quote_misplaced", "has a quote inside a cell or text after a closing quote; quote the whole cell and double the quotes inside it"}
 )
 
@@ -48,29 +48,33 @@ type textSource struct {
 	cut      splitter
 }
 
-// newTextSource opens the text and looks at its start for signs that it is something else.
-func newTextSource(src Source, r io.Reader) (*textSource, error) {
+// newTextSource opens the text of a file of the given size in bytes and looks at its start for
+// signs that it is something else.
+func newTextSource(src Source, r io.Reader, size int64) (*textSource, error) {
 	t := &textSource{src: src, r: r, line: 1}
+	first := int64(windowBytes)
 	if src.Gzipped {
 		unzipped, err := gzip.NewReader(r)
 		if err != nil {
 			return nil, src.ioError("open", shortGzip(err))
 		}
 		t.r = unzipped
+	} else {
+		first = min(first, size+1) // one more, to see the end
 	}
-	if err := t.fill(); err != nil {
+	if err := t.fill(int(first)); err != nil {
 		return nil, err
 	}
 	start := t.cut.data[:min(len(t.cut.data), 4)]
 	switch {
-	case bytes.HasPrefix(start, []byte{0xff, 0xfe}), bytes.HasPrefix(start, []byte{0xfe, 0xff}), bytes.IndexByte(start, 0) >= 0:
-		return nil, src.fileError("open", errors.New("the text is not UTF-8 but looks like UTF-16"), "save it as UTF-8")
 	case bytes.HasPrefix(start, []byte("PK\x03\x04")):
 		return nil, src.fileError("open", errors.New("it is not a text file but a zip or XLSX file"), "give it the extension .xlsx")
 	case bytes.HasPrefix(start, []byte{0x1f, 0x8b}):
 		return nil, src.fileError("open", errors.New("it is gzip-compressed"), "add .gz to its name")
 	case bytes.HasPrefix(start, []byte("PAR1")):
 		return nil, src.fileError("open", errors.New("it is not a text file but a Parquet file"), "give it the extension .parquet")
+	case bytes.HasPrefix(start, []byte{0xff, 0xfe}), bytes.HasPrefix(start, []byte{0xfe, 0xff}), bytes.IndexByte(start, 0) >= 0:
+		return nil, src.fileError("open", errors.New("the text is not UTF-8 but looks like UTF-16"), "save it as UTF-8")
 	case bytes.HasPrefix(start, []byte{0xef, 0xbb, 0xbf}):
 		t.pos = 3
 	}
@@ -85,10 +89,10 @@ func shortGzip(err error) error {
 	return err
 }
 
-// fill moves the window on to the first record not yet given out.
-func (t *textSource) fill() error {
+// fill moves a window of the given size on to the first record not yet given out.
+func (t *textSource) fill(size int) error {
 	for {
-		window := make([]byte, windowBytes)
+		window := make([]byte, size)
 		n := copy(window, t.cut.data[t.pos:])
 		got, err := readUpTo(t.r, window[n:])
 		if err != nil && err != io.EOF {
@@ -144,7 +148,7 @@ func (t *textSource) next() (rec record, ok bool, err error) {
 		if t.final {
 			return record{}, false, nil
 		}
-		if err := t.fill(); err != nil {
+		if err := t.fill(windowBytes); err != nil {
 			return record{}, false, err
 		}
 	}
@@ -198,19 +202,19 @@ func (s *splitter) reset(data []byte) {
 // finder looks for one byte. It remembers where the next one is, so that looking from ever later
 // positions costs one pass over the data in all.
 type finder struct {
-	b     byte
-	at    int // the first position from a position asked earlier on, or the length of the data
-	valid bool
+	b      byte
+	asked  int // no b lies between asked and at
+	at     int // where one lies, or the length of the data
+	primed bool
 }
 
 func (f *finder) from(data []byte, pos int) int {
-	if !f.valid || f.at < pos {
-		f.valid = true
-		if i := bytes.IndexByte(data[pos:], f.b); i >= 0 {
-			f.at = pos + i
-		} else {
-			f.at = len(data)
-		}
+	if f.primed && pos >= f.asked && pos <= f.at {
+		return f.at
+	}
+	f.primed, f.asked, f.at = true, pos, len(data)
+	if i := bytes.IndexByte(data[pos:], f.b); i >= 0 {
+		f.at = pos + i
 	}
 	return f.at
 }
@@ -245,6 +249,9 @@ func (s *splitter) record(pos int) (rec record, next int, lines int64) {
 	if f != nil {
 		// Whatever went wrong, only this line is given up: a stray quote must not swallow the rows
 		// after it.
+		if lines > 1 {
+			f = quoteNotClosed
+		}
 		rec.fault = f
 		return rec, next, 1
 	}
@@ -253,13 +260,13 @@ func (s *splitter) record(pos int) (rec record, next int, lines int64) {
 }
 
 // quotedRecord walks the cells of a record with quotes; end and next are those of its first line.
-func (s *splitter) quotedRecord(pos, end, next int) (int, int, int64, *fault) {
-	lines := int64(1)
+func (s *splitter) quotedRecord(pos, end, next int) (recEnd, recNext int, lines int64, f *fault) {
+	lines = 1
 	for i := pos; ; i++ { // i is at the start of a cell, then at the delimiter after it
 		if i < end && s.data[i] == '"' {
 			closing := closingQuote(s.data[:min(len(s.data), pos+maxRecord)], i+1)
 			if closing < 0 {
-				return 0, 0, 0, quoteNotClosed
+				return 0, 0, lines, quoteNotClosed
 			}
 			i = closing + 1
 			for end < i {
@@ -267,7 +274,7 @@ func (s *splitter) quotedRecord(pos, end, next int) (int, int, int64, *fault) {
 				lines++
 			}
 			if i < end && s.data[i] != s.delimiter {
-				return 0, 0, 0, quoteMisplaced
+				return 0, 0, lines, quoteMisplaced
 			}
 		} else {
 			cell := s.data[i:end]
@@ -275,14 +282,14 @@ func (s *splitter) quotedRecord(pos, end, next int) (int, int, int64, *fault) {
 				cell = cell[:d]
 			}
 			if bytes.IndexByte(cell, '"') >= 0 {
-				return 0, 0, 0, quoteMisplaced
+				return 0, 0, lines, quoteMisplaced
 			}
 			i += len(cell)
 		}
-		switch {
-		case end-pos > maxRecord:
-			return 0, 0, 0, lineTooLong
-		case i == end:
+		if end-pos > maxRecord {
+			return 0, 0, lines, quoteNotClosed
+		}
+		if i == end {
 			return end, next, lines, nil
 		}
 	}
@@ -301,8 +308,5 @@ func closingQuote(data []byte, pos int) int {
 			return pos
 		}
 		pos += 2
-		if pos > len(data) {
-			return -1
-		}
 	}
 }

@@ -8,10 +8,10 @@ import (
 	"errors"
 	"fmt"
 	"io"
+	"math"
 	"os"
 	"slices"
 	"strings"
-	"time"
 
 	"github.com/xuri/excelize/v2"
 
@@ -279,21 +279,27 @@ func (p *sheetParser) cell(kind contract.Kind, raw string) cell {
 	}
 }
 
-// lastSerial is the serial date of 9999-12-31.
-const lastSerial = 2958465
+// Serial dates count days (ISO/IEC 29500-1, 18.17.4; from memory). Before 1 March 1900 the usual
+// count is one day off, since it holds a 29 February 1900 that never was; such dates are left
+// alone and rejected. excelize's own conversion rounds to the second.
+const (
+	serial1970  = 25569 // the serial date of 1970-01-01
+	from1904    = 1462  // days from the one epoch to the other
+	firstSerial = 61
+	lastSerial  = 2958465 // 9999-12-31
+)
 
 // moment writes a serial date as an ISO date or a local timestamp, to the millisecond, which is as
 // fine as a spreadsheet keeps it. Anything else stays as it is.
 func (p *sheetParser) moment(kind contract.Kind, text []byte) []byte {
-	serial, ok := parseNumber(bytes.Trim(text, asciiSpace))
-	if !ok || serial < 0 || serial > lastSerial {
+	serial, ok := parseNumber(trim(text))
+	if ok && p.date1904 {
+		serial += from1904
+	}
+	if !ok || serial < firstSerial || serial > lastSerial {
 		return text
 	}
-	t, err := excelize.ExcelDateToTime(serial, p.date1904)
-	if err != nil {
-		return text
-	}
-	micros := t.Round(time.Millisecond).UnixMicro()
+	micros := int64(math.Round((serial-serial1970)*day/1000)) * 1000
 	if kind == contract.Date && micros%day == 0 {
 		return appendDate(nil, micros/day)
 	}

@@ -86,7 +86,8 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 	if err := writeResults(stage, book); err != nil {
 		return built{}, err
 	}
-	business := dashboards.Business{Name: a.config.Business.Name, Currency: a.config.Business.Currency}
+	business := dashboards.Business{Name: a.config.Business.Name, Currency: a.config.Business.Currency,
+		FalseAlarmCost: a.config.Costs.FalseAlarm, MissedCost: a.config.Costs.Missed}
 	if err := dashboards.Write(stage, book, business); err != nil {
 		return built{}, err
 	}

@@ -103,9 +103,9 @@ func partialVerification(in verificationIn) (verificationOut, error) {
 }
 
 type rocIn struct {
-	Truth []count   `json:"truth" calc:"required"`
-	Score []float64 `json:"score" calc:"required"`
-	Rule  string    `json:"rule"`
+	Truth []count `json:"truth" calc:"required"`
+	Score []real  `json:"score" calc:"required"`
+	Rule  string  `json:"rule"`
 	confidence
 }
 
@@ -134,7 +134,7 @@ func rocAUC(in rocIn) (rocOut, error) {
 	}
 	score := make([]float64, len(in.Score))
 	for i, s := range in.Score {
-		score[i] = sign * s
+		score[i] = sign * float64(s)
 	}
 	a, err := stats.ROC(positive, score, in.level())
 	out := rocOut{

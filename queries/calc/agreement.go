@@ -12,7 +12,7 @@ var agreementMethods = []Method{
 
 type kappaIn struct {
 	Table [][]count `json:"table" calc:"required"`
-	Conf  *float64  `json:"conf"`
+	confidence
 }
 
 type kappaOut struct {
@@ -21,7 +21,7 @@ type kappaOut struct {
 	Kappa       Num      `json:"kappa"`
 	SE          Num      `json:"kappa_se"`
 	NullSE      Num      `json:"kappa_se_null"`
-	CI          [2]Num   `json:"kappa_ci"`
+	CI          limits   `json:"kappa_ci"`
 	Linear      Num      `json:"kappa_linear"`
 	LinearSE    Num      `json:"kappa_linear_se"`
 	Quadratic   Num      `json:"kappa_quadratic"`
@@ -35,10 +35,10 @@ type kappaOut struct {
 }
 
 func kappa(in kappaIn) (kappaOut, error) {
-	r, err := stats.AgreementOfTwo(countRows(in.Table), given(in.Conf, defaultConf))
+	r, err := stats.AgreementOfTwo(countRows(in.Table), in.level())
 	return kappaOut{
 		Observed: Num(r.Observed), Chance: Num(r.Chance),
-		Kappa: Num(r.Kappa.Value), SE: Num(r.SE), NullSE: Num(r.NullSE), CI: limits(r.Kappa.Low, r.Kappa.High),
+		Kappa: Num(r.Kappa.Value), SE: Num(r.SE), NullSE: Num(r.NullSE), CI: endsOf(r.Kappa),
 		Linear: Num(r.Linear.Value), LinearSE: Num(r.Linear.SE),
 		Quadratic: Num(r.Quadratic.Value), QuadraticSE: Num(r.Quadratic.SE),
 		AC1: Num(r.AC1.Value), AC1SE: Num(r.AC1.SE),
@@ -49,7 +49,7 @@ func kappa(in kappaIn) (kappaOut, error) {
 
 type fleissIn struct {
 	Counts [][]count `json:"counts" calc:"required"`
-	Raters count     `json:"raters"`
+	Raters *count    `json:"raters"` // null: as many as rated the first subject
 }
 
 type fleissOut struct {
@@ -66,7 +66,11 @@ type fleissOut struct {
 }
 
 func fleissKappa(in fleissIn) (fleissOut, error) {
-	r, err := stats.FleissKappa(countRows(in.Counts), int(in.Raters))
+	raters := 0
+	if in.Raters != nil {
+		raters = int(*in.Raters)
+	}
+	r, err := stats.FleissKappa(countRows(in.Counts), raters)
 	return fleissOut{
 		Observed: Num(r.Observed), Chance: Num(r.Chance), Kappa: Num(r.Kappa),
 		SE1971: Num(r.SE1971), SE1979: Num(r.SE1979), Z: Num(r.Z),
@@ -97,7 +101,7 @@ func krippendorffAlpha(in ratingsIn) (alphaOut, error) {
 type mcNemarIn struct {
 	YesNo count `json:"first_yes_second_no" calc:"required"`
 	NoYes count `json:"first_no_second_yes" calc:"required"`
-	Both  count `json:"both_yes"` // checked as a count; agreeing pairs do not enter
+	Both  count `json:"both_yes"` // checked, but agreeing pairs do not enter
 	None  count `json:"both_no"`
 }
 
@@ -112,7 +116,7 @@ type mcNemarOut struct {
 }
 
 func mcNemar(in mcNemarIn) (mcNemarOut, error) {
-	r, err := stats.McNemar(int(in.YesNo), int(in.NoYes))
+	r, err := stats.McNemar(stats.Table2x2{A: int(in.Both), B: int(in.YesNo), C: int(in.NoYes), D: int(in.None)})
 	return mcNemarOut{
 		Exact: Num(r.Exact), Mid: Num(r.Mid),
 		ChiSquare: Num(r.Plain.Statistic), P: Num(r.Plain.P),

@@ -42,15 +42,15 @@ type pChartOut struct {
 }
 
 func pChart(in pChartIn) (pChartOut, error) {
-	r, err := stats.NewPChart(counts(in.Nonconforming), counts(in.Sizes), given(in.Sigmas, defaultSigmas))
+	r, err := stats.NewPChart(ints(in.Nonconforming), ints(in.Sizes), given(in.Sigmas, defaultSigmas))
 	if err != nil {
 		return pChartOut{}, err
 	}
-	side := func(limits []stats.Interval, end func(stats.Interval) float64) any {
+	side := func(bounds []stats.Interval, end func(stats.Interval) float64) any {
 		if slices.Min(in.Sizes) == slices.Max(in.Sizes) {
-			return Num(end(limits[0]))
+			return Num(end(bounds[0]))
 		}
-		return ends(limits, end)
+		return ends(bounds, end)
 	}
 	return pChartOut{
 		Centre: Num(r.Centre), UCL: side(r.Limits, high), LCL: side(r.Limits, low), Beyond: r.Beyond,
@@ -62,9 +62,9 @@ func pChart(in pChartIn) (pChartOut, error) {
 func low(i stats.Interval) float64  { return i.Low }
 func high(i stats.Interval) float64 { return i.High }
 
-func ends(limits []stats.Interval, end func(stats.Interval) float64) []Num {
-	out := make([]Num, len(limits))
-	for i, l := range limits {
+func ends(bounds []stats.Interval, end func(stats.Interval) float64) []Num {
+	out := make([]Num, len(bounds))
+	for i, l := range bounds {
 		out[i] = Num(end(l))
 	}
 	return out
@@ -191,7 +191,7 @@ type gChartOut struct {
 }
 
 func gChart(in gChartIn) (gChartOut, error) {
-	r, err := stats.NewGChart(counts(in.Gaps), given(in.Sigmas, defaultSigmas))
+	r, err := stats.NewGChart(ints(in.Gaps), given(in.Sigmas, defaultSigmas))
 	return gChartOut{
 		Mean: Num(r.Mean), Sigma: Num(r.Sigma), UCL: Num(r.Limits.High), LCL: Num(r.Limits.Low),
 		Median: Num(r.Median), P: Num(r.P), Quantiles: r.Quantiles, Beyond: r.Beyond,

@@ -10,14 +10,14 @@ import (
 
 // detectionIn holds hits of 0 or 1 per target, or hits out of inspections per size.
 type detectionIn struct {
-	Size        []float64 `json:"size" calc:"required"`
-	Hit         []count   `json:"hit"`
-	Hits        []count   `json:"hits"`
-	Inspections []count   `json:"inspections"`
-	Covariate   string    `json:"covariate"`
-	Link        string    `json:"link"`
-	Floor       bool      `json:"floor"`
-	Ceiling     bool      `json:"ceiling"`
+	Size        []real  `json:"size" calc:"required"`
+	Hit         []count `json:"hit"`
+	Hits        []count `json:"hits"`
+	Inspections []count `json:"inspections"`
+	Covariate   string  `json:"covariate"`
+	Link        string  `json:"link"`
+	Floor       bool    `json:"floor"`
+	Ceiling     bool    `json:"ceiling"`
 	confidence
 }
 
@@ -50,7 +50,7 @@ func probabilityOfDetection(in detectionIn) (detectionOut, error) {
 		return detectionOut{}, err
 	}
 	model := stats.PODInput{
-		Size: in.Size, Scale: scale, Link: linkNamed(in.Link), Conf: in.level(), Floor: in.Floor, Ceiling: in.Ceiling,
+		Size: reals(in.Size), Scale: scale, Link: linkNamed(in.Link), Conf: in.level(), Floor: in.Floor, Ceiling: in.Ceiling,
 	}
 	switch {
 	case in.Hit != nil && in.Hits == nil && in.Inspections == nil:

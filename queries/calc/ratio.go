@@ -99,11 +99,7 @@ type funnelBinomialOut struct {
 }
 
 func funnelBinomial(in funnelBinomialIn) (any, error) {
-	winsorise := 0.1
-	if in.Winsorise != nil {
-		winsorise = *in.Winsorise
-	}
-	f, err := stats.BinomialFunnel(ints(in.Events), ints(in.Totals), winsorise)
+	f, err := stats.BinomialFunnel(ints(in.Events), ints(in.Totals), given(in.Winsorise, 0.1))
 	if err != nil {
 		return nil, err
 	}

@@ -18,8 +18,8 @@ var regressionMethods = []Method{
 
 // predictorsIn is one row of covariates per observation; the intercept is added here.
 type predictorsIn struct {
-	Predictors [][]float64 `json:"predictors"`
-	Names      []string    `json:"predictor_names"`
+	Predictors [][]real `json:"predictors"`
+	Names      []string `json:"predictor_names"`
 	confidence
 }
 
@@ -29,10 +29,10 @@ func (in predictorsIn) design() (rows [][]float64, terms []string, err error) {
 	}
 	rows = make([][]float64, len(in.Predictors))
 	for i, r := range in.Predictors {
-		rows[i] = append([]float64{1}, r...)
+		rows[i] = append([]float64{1}, reals(r)...)
 	}
 	terms = append([]string{"intercept"}, in.Names...)
-	if in.Names == nil {
+	if len(in.Names) == 0 {
 		for j := range in.Predictors[0] {
 			terms = append(terms, fmt.Sprintf("x%d", j+1))
 		}
@@ -101,8 +101,8 @@ func logisticRegression(in logisticIn) (logisticOut, error) {
 
 type firthIn struct {
 	predictorsIn
-	Outcome []count   `json:"outcome" calc:"required"`
-	Weights []float64 `json:"weights"` // null: 1 each
+	Outcome []count `json:"outcome" calc:"required"`
+	Weights []real  `json:"weights"` // null: 1 each
 }
 
 type firthOut struct {
@@ -122,7 +122,7 @@ func logisticFirth(in firthIn) (firthOut, error) {
 	if err != nil {
 		return firthOut{}, err
 	}
-	f, err := stats.FitFirth(stats.GLMInput{X: rows, Y: floats(in.Outcome), Weights: in.Weights}, in.level())
+	f, err := stats.FitFirth(stats.GLMInput{X: rows, Y: floats(in.Outcome), Weights: reals(in.Weights)}, in.level())
 	return firthOut{
 		terms, nums(f.Coef), nums(f.StdErr), Num(f.PenalisedLogLik), nums(f.ChiSquared), nums(f.P),
 		nums(f.Low), nums(f.High), f.Warnings,

@@ -57,19 +57,20 @@ type seasonalityIn struct {
 }
 
 type wavesOut struct {
-	Total        int `json:"total"`
-	WalterElwood Num `json:"walter_elwood_chisq"`
-	WalterP      Num `json:"walter_elwood_p"`
-	Pearson      Num `json:"pearson_uniform_chisq"`
-	PearsonDF    int `json:"pearson_df"`
-	PearsonP     Num `json:"pearson_p"`
-	LogAmplitude Num `json:"poisson_cosinor_log_amplitude"`
-	PeakDegrees  Num `json:"poisson_cosinor_peak_degrees"`
-	Cos          Num `json:"poisson_cosinor_coef_cos"`
-	Sin          Num `json:"poisson_cosinor_coef_sin"`
-	LR           Num `json:"poisson_cosinor_lr_chisq"`
-	LRP          Num `json:"poisson_cosinor_lr_p"`
-	PeakToLow    Num `json:"peak_to_low_ratio"`
+	Total        int      `json:"total"`
+	WalterElwood Num      `json:"walter_elwood_chisq"`
+	WalterP      Num      `json:"walter_elwood_p"`
+	Pearson      Num      `json:"pearson_uniform_chisq"`
+	PearsonDF    int      `json:"pearson_df"`
+	PearsonP     Num      `json:"pearson_p"`
+	LogAmplitude Num      `json:"poisson_cosinor_log_amplitude"`
+	PeakDegrees  Num      `json:"poisson_cosinor_peak_degrees"`
+	Cos          Num      `json:"poisson_cosinor_coef_cos"`
+	Sin          Num      `json:"poisson_cosinor_coef_sin"`
+	LR           Num      `json:"poisson_cosinor_lr_chisq"`
+	LRP          Num      `json:"poisson_cosinor_lr_p"`
+	PeakToLow    Num      `json:"peak_to_low_ratio"`
+	Warnings     []string `json:"warnings,omitempty"`
 }
 
 // evenWavesOut adds the tests that need months of even exposure.
@@ -103,21 +104,22 @@ func seasonalityCounts(in seasonalityIn) (any, error) {
 }
 
 func waves(counts stats.MonthCounts, exposure [12]float64) (wavesOut, error) {
-	walter, walterP, err := stats.WalterElwoodTest(counts, exposure)
+	walter, err := stats.WalterElwoodTest(counts, exposure)
 	if err != nil {
 		return wavesOut{}, err
 	}
-	pearson, pearsonP, err := stats.MonthHomogeneity(counts, exposure)
+	pearson, err := stats.MonthHomogeneity(counts, exposure)
 	if err != nil {
 		return wavesOut{}, err
 	}
 	wave, err := stats.PoissonCosinor(counts[:], exposure[:], yearAngles())
 	out := wavesOut{
-		WalterElwood: Num(walter), WalterP: Num(walterP),
-		Pearson: Num(pearson), PearsonDF: 11, PearsonP: Num(pearsonP),
+		WalterElwood: Num(walter.Statistic), WalterP: Num(walter.P),
+		Pearson: Num(pearson.Statistic), PearsonDF: pearson.DF, PearsonP: Num(pearson.P),
 		LogAmplitude: Num(wave.Amplitude), PeakDegrees: Num(wave.PeakDegrees()),
 		Cos: Num(wave.Coef[1]), Sin: Num(wave.Coef[2]),
-		LR: Num(wave.LRChiSquare), LRP: Num(wave.LRP), PeakToLow: Num(wave.PeakToLow()),
+		LR: Num(wave.LikelihoodRatio.Statistic), LRP: Num(wave.LikelihoodRatio.P), PeakToLow: Num(wave.PeakToLow()),
+		Warnings: wave.Warnings,
 	}
 	for _, c := range counts {
 		out.Total += c
@@ -142,8 +144,8 @@ func evenWaves(counts stats.MonthCounts) (any, error) {
 	return evenWavesOut{
 		wavesOut:         common,
 		EdwardsAmplitude: Num(edwards.Amplitude), EdwardsPeak: Num(edwards.PeakDegrees),
-		Edwards: Num(edwards.ChiSquare), EdwardsP: Num(edwards.P),
-		Roger: Num(roger.ChiSquare), RogerP: Num(roger.P),
+		Edwards: Num(edwards.Test.Statistic), EdwardsP: Num(edwards.Test.P),
+		Roger: Num(roger.Test.Statistic), RogerP: Num(roger.Test.P),
 		FirstAmplitude: Num(roger.Amplitude), FirstPeak: Num(roger.PeakDegrees),
 	}, err
 }
@@ -155,17 +157,18 @@ type harmonicIn struct {
 }
 
 type harmonicOut struct {
-	Coefficients     []Num `json:"coefficients"`
-	StdErrors        []Num `json:"std_errors"`
-	Amplitude        Num   `json:"amplitude_log_odds"`
-	AmplitudeSE      Num   `json:"amplitude_se_delta"`
-	PeakDegrees      Num   `json:"peak_degrees"`
-	PeakDegreesSE    Num   `json:"peak_se_degrees_delta"`
-	PeakMonth        Num   `json:"peak_month"`
-	LR               Num   `json:"lr_chisq"`
-	LRP              Num   `json:"lr_p"`
-	Wald             Num   `json:"wald_chisq"`
-	ResidualDeviance Num   `json:"residual_deviance"`
+	Coefficients     []Num    `json:"coefficients"`
+	StdErrors        []Num    `json:"std_errors"`
+	Amplitude        Num      `json:"amplitude_log_odds"`
+	AmplitudeSE      Num      `json:"amplitude_se_delta"`
+	PeakDegrees      Num      `json:"peak_degrees"`
+	PeakDegreesSE    Num      `json:"peak_se_degrees_delta"`
+	PeakMonth        Num      `json:"peak_month"`
+	LR               Num      `json:"lr_chisq"`
+	LRP              Num      `json:"lr_p"`
+	Wald             Num      `json:"wald_chisq"`
+	ResidualDeviance Num      `json:"residual_deviance"`
+	Warnings         []string `json:"warnings,omitempty"`
 }
 
 func harmonicLogistic(in harmonicIn) (any, error) {
@@ -180,8 +183,8 @@ func harmonicLogistic(in harmonicIn) (any, error) {
 		Coefficients: nums(f.Coef[:]), StdErrors: nums(f.StdErr[:]),
 		Amplitude: Num(f.Amplitude), AmplitudeSE: Num(f.AmplitudeSE),
 		PeakDegrees: Num(f.PeakDegrees()), PeakDegreesSE: Num(f.PeakDegreesSE()), PeakMonth: Num(f.PeakMonth()),
-		LR: Num(f.LRChiSquare), LRP: Num(f.LRP),
-		Wald: Num(f.WaldChiSquare), ResidualDeviance: Num(f.ResidualDeviance),
+		LR: Num(f.LikelihoodRatio.Statistic), LRP: Num(f.LikelihoodRatio.P),
+		Wald: Num(f.Wald.Statistic), ResidualDeviance: Num(f.ResidualDeviance), Warnings: f.Warnings,
 	}, err
 }
 
@@ -195,12 +198,13 @@ type cosinorIn struct {
 }
 
 type cosinorOut struct {
-	Intercept Num   `json:"intercept"`
-	Cos       Num   `json:"cos"`
-	Sin       Num   `json:"sin"`
-	StdErrors []Num `json:"std_errors"`
-	Amplitude Num   `json:"amplitude_log"`
-	Phase     Num   `json:"phase_radians"`
+	Intercept Num      `json:"intercept"`
+	Cos       Num      `json:"cos"`
+	Sin       Num      `json:"sin"`
+	StdErrors []Num    `json:"std_errors"`
+	Amplitude Num      `json:"amplitude_log"`
+	Phase     Num      `json:"phase_radians"`
+	Warnings  []string `json:"warnings,omitempty"`
 }
 
 func cosinor(in cosinorIn) (any, error) {
@@ -222,7 +226,7 @@ func cosinor(in cosinorIn) (any, error) {
 	f, err := stats.PoissonCosinor(ints(in.Counts), exposure, angles)
 	return cosinorOut{
 		Intercept: Num(f.Coef[0]), Cos: Num(f.Coef[1]), Sin: Num(f.Coef[2]), StdErrors: nums(f.StdErr[:]),
-		Amplitude: Num(f.Amplitude), Phase: Num(f.PeakRadians),
+		Amplitude: Num(f.Amplitude), Phase: Num(f.PeakRadians), Warnings: f.Warnings,
 	}, err
 }
 

@@ -6,8 +6,6 @@ import (
 	"scanledger/queries/stats"
 )
 
-const defaultConf = 0.95
-
 var tableMethods = []Method{
 	method("cochran-mantel-haenszel", "one association over two-by-two strata, and whether the strata agree",
 		"Cochran 1954; Mantel and Haenszel 1959; Robins, Breslow and Greenland 1986; Breslow and Day 1980; Tarone 1985; Woolf 1955",
@@ -19,7 +17,7 @@ var tableMethods = []Method{
 
 type strataIn struct {
 	Strata [][]count `json:"strata" calc:"required"`
-	Conf   *float64  `json:"conf"`
+	confidence
 }
 
 type strataOut struct {
@@ -29,7 +27,7 @@ type strataOut struct {
 	PContinuity  Num      `json:"cmh_p_continuity"`
 	OddsRatio    Num      `json:"common_odds_ratio"`
 	LogVariance  Num      `json:"log_or_variance_rbg"`
-	CI           [2]Num   `json:"ci_rbg"`
+	CI           limits   `json:"ci_rbg"`
 	BreslowDay   Num      `json:"breslow_day_chisq"`
 	BreslowDayDF int      `json:"breslow_day_df"`
 	BreslowDayP  Num      `json:"breslow_day_p"`
@@ -48,12 +46,12 @@ func cochranMantelHaenszel(in strataIn) (strataOut, error) {
 		}
 		strata[i] = stats.Table2x2{A: int(row[0]), B: int(row[1]), C: int(row[2]), D: int(row[3])}
 	}
-	r, err := stats.CochranMantelHaenszel(strata, given(in.Conf, defaultConf))
+	r, err := stats.CochranMantelHaenszel(strata, in.level())
 	return strataOut{
 		Uncorrected: Num(r.Uncorrected.Statistic), PUncorrected: Num(r.Uncorrected.P),
 		Continuity: Num(r.Continuity.Statistic), PContinuity: Num(r.Continuity.P),
 		OddsRatio: Num(r.OddsRatio.Value), LogVariance: Num(r.LogVariance),
-		CI:         limits(r.OddsRatio.Low, r.OddsRatio.High),
+		CI:         endsOf(r.OddsRatio),
 		BreslowDay: Num(r.BreslowDay.Statistic), BreslowDayDF: r.BreslowDay.DF, BreslowDayP: Num(r.BreslowDay.P),
 		Tarone: Num(r.Tarone.Statistic), TaroneP: Num(r.Tarone.P),
 		Woolf: Num(r.Woolf.Statistic), WoolfP: Num(r.Woolf.P),
@@ -84,7 +82,7 @@ type trendOut struct {
 }
 
 func cochranArmitage(in trendIn) (trendOut, error) {
-	r, err := stats.CochranArmitage(counts(in.Events), counts(in.Totals), reals(in.Scores))
+	r, err := stats.CochranArmitage(ints(in.Events), ints(in.Totals), reals(in.Scores))
 	return trendOut{
 		Z: Num(r.Z), ChiSquare: Num(r.Trend.Statistic), P: Num(r.P),
 		Mantel: Num(r.Mantel.Statistic), MantelP: Num(r.Mantel.P),
@@ -95,11 +93,11 @@ func cochranArmitage(in trendIn) (trendOut, error) {
 }
 
 type fisherIn struct {
-	A    count    `json:"a" calc:"required"`
-	B    count    `json:"b" calc:"required"`
-	C    count    `json:"c" calc:"required"`
-	D    count    `json:"d" calc:"required"`
-	Conf *float64 `json:"conf"`
+	A count `json:"a" calc:"required"`
+	B count `json:"b" calc:"required"`
+	C count `json:"c" calc:"required"`
+	D count `json:"d" calc:"required"`
+	confidence
 }
 
 type fisherOut struct {
@@ -115,15 +113,15 @@ type fisherOut struct {
 	ExactOneSided   Num      `json:"exact_one_sided"` // p_greater, under its textbook name
 	ExactTwoSided   Num      `json:"exact_two_sided"`
 	UnirootMLE      Num      `json:"conditional_mle_odds_ratio"` // to R's root tolerance, as published values have it
-	UnirootCI       [2]Num   `json:"conditional_ci"`
+	UnirootCI       limits   `json:"conditional_ci"`
 	ConditionalMLE  Num      `json:"conditional_mle_odds_ratio_full_precision"`
-	ConditionalCI   [2]Num   `json:"conditional_ci_full_precision"`
+	ConditionalCI   limits   `json:"conditional_ci_full_precision"`
 	Warnings        []string `json:"warnings,omitempty"`
 }
 
 func fisherExact(in fisherIn) (fisherOut, error) {
 	t := stats.Table2x2{A: int(in.A), B: int(in.B), C: int(in.C), D: int(in.D)}
-	r, err := stats.FisherExact(t, given(in.Conf, defaultConf))
+	r, err := stats.FisherExact(t, in.level())
 	odds, uniroot := r.ConditionalOddsRatio, r.UnirootOddsRatio
 	return fisherOut{
 		TwoSided: Num(r.TwoSided), Greater: Num(r.Greater), Less: Num(r.Less), Point: Num(r.Point),
@@ -131,8 +129,8 @@ func fisherExact(in fisherIn) (fisherOut, error) {
 		MidDoubled: Num(r.MidDoubled), MidMinLike: Num(r.MidMinLike),
 		SampleOddsRatio: Num(r.SampleOddsRatio),
 		ExactOneSided:   Num(r.Greater), ExactTwoSided: Num(r.TwoSided),
-		UnirootMLE: Num(uniroot.Value), UnirootCI: limits(uniroot.Low, uniroot.High),
-		ConditionalMLE: Num(odds.Value), ConditionalCI: limits(odds.Low, odds.High),
+		UnirootMLE: Num(uniroot.Value), UnirootCI: endsOf(uniroot),
+		ConditionalMLE: Num(odds.Value), ConditionalCI: endsOf(odds),
 		Warnings: odds.Warnings,
 	}, err
 }

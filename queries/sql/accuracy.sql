@@ -32,7 +32,7 @@
 -- caveat: The correction assumes that, among calls of one kind, the points checked are like those that were not.
 SELECT CASE grouping(material, gain, season, region, month)
            WHEN 31 THEN 'all' WHEN 15 THEN 'material' WHEN 23 THEN 'gain' WHEN 27 THEN 'season' WHEN 29 THEN 'region' WHEN 30 THEN 'month'
-           WHEN 7 THEN 'material+gain' END AS by,
+           WHEN 7 THEN 'material+gain' END AS "by",
        material, gain, season, region, month,
        CAST(coalesce(sum(n) FILTER (WHERE call = 'active'), 0) AS BIGINT) AS active_calls,
        CAST(coalesce(sum(n) FILTER (WHERE call = 'active' AND verified_by = 'decisive'), 0) AS BIGINT) AS active_verified,
@@ -44,4 +44,4 @@ SELECT CASE grouping(material, gain, season, region, month)
 FROM visit_counts
 WHERE month BETWEEN $from AND $to
 GROUP BY GROUPING SETS ((), (material), (gain), (season), (region), (month), (material, gain))
-ORDER BY by, material NULLS FIRST, gain NULLS FIRST, season NULLS FIRST, region NULLS FIRST, month NULLS FIRST
+ORDER BY "by", material NULLS FIRST, gain NULLS FIRST, season NULLS FIRST, region NULLS FIRST, month NULLS FIRST

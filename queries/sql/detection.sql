@@ -24,7 +24,7 @@ WITH visit_cells AS (
     SELECT CASE grouping(material, season, region, month, model, thickness_band, purpose)
                WHEN 127 THEN 'all' WHEN 63 THEN 'material' WHEN 95 THEN 'season' WHEN 111 THEN 'region' WHEN 119 THEN 'month'
                WHEN 123 THEN 'model' WHEN 125 THEN 'thickness_band' WHEN 126 THEN 'purpose'
-               WHEN 31 THEN 'material+season' WHEN 79 THEN 'season+region' WHEN 103 THEN 'region+month' END AS by,
+               WHEN 31 THEN 'material+season' WHEN 79 THEN 'season+region' WHEN 103 THEN 'region+month' END AS "by",
            material, CAST(NULL AS INTEGER) AS gain, season, region, month, model, thickness_band, purpose, site_id,
            count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure
     FROM point_visits
@@ -34,7 +34,7 @@ WITH visit_cells AS (
                             (region, month, site_id))
 ), reading_cells AS (
     SELECT CASE grouping(material, region, season) WHEN 7 THEN 'gain' WHEN 3 THEN 'material+gain' WHEN 6 THEN 'gain+season'
-                WHEN 1 THEN 'material+gain+region' END AS by,
+                WHEN 1 THEN 'material+gain+region' END AS "by",
            material, gain, season, region, CAST(NULL AS VARCHAR) AS month, CAST(NULL AS VARCHAR) AS model,
            CAST(NULL AS VARCHAR) AS thickness_band, CAST(NULL AS VARCHAR) AS purpose, site_id,
            count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure
@@ -46,11 +46,11 @@ WITH visit_cells AS (
     UNION ALL
     SELECT * FROM reading_cells
 )
-SELECT by, material, gain, season, region, month, model, thickness_band, purpose,
+SELECT "by", material, gain, season, region, month, model, thickness_band, purpose,
        CAST(sum(n) AS BIGINT) AS n, CAST(sum(active) AS BIGINT) AS active, CAST(sum(unsure) AS BIGINT) AS unsure, count(*) AS sites,
        CAST(sum(active * active) AS BIGINT) AS active_squared, CAST(sum(active * n) AS BIGINT) AS active_times_n,
        CAST(sum(n * n) AS BIGINT) AS n_squared
 FROM cells
-GROUP BY by, material, gain, season, region, month, model, thickness_band, purpose
-ORDER BY by, material NULLS FIRST, gain NULLS FIRST, season NULLS FIRST, region NULLS FIRST, month NULLS FIRST, model NULLS FIRST,
+GROUP BY "by", material, gain, season, region, month, model, thickness_band, purpose
+ORDER BY "by", material NULLS FIRST, gain NULLS FIRST, season NULLS FIRST, region NULLS FIRST, month NULLS FIRST, model NULLS FIRST,
          thickness_band NULLS FIRST, purpose NULLS FIRST

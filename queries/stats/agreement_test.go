@@ -213,7 +213,7 @@ func alphaBy(o [][]float64, difference func(c, k int) float64) float64 {
 func TestMcNemarProperties(t *testing.T) {
 	rapid.Check(t, func(t *rapid.T) {
 		b, c := rapid.IntRange(0, 300).Draw(t, "b"), rapid.IntRange(0, 300).Draw(t, "c")
-		r, s := must(McNemar(b, c))(t), must(McNemar(c, b))(t)
+		r, s := must(McNemar(Table2x2{B: b, C: c}))(t), must(McNemar(Table2x2{B: c, C: b}))(t)
 		if b+c == 0 {
 			return
 		}
@@ -224,5 +224,5 @@ func TestMcNemarProperties(t *testing.T) {
 		}
 	})
 	// By hand: P(X<=1) for 8 tosses is 9/256.
-	closeTo(t, "one in eight", must(McNemar(1, 7))(t).Exact, 18.0/256, 1e-12)
+	closeTo(t, "one in eight", must(McNemar(Table2x2{B: 1, C: 7}))(t).Exact, 18.0/256, 1e-12)
 }

@@ -201,10 +201,10 @@ func TestBrentRoot(t *testing.T) {
 // elementary, far out.
 func TestChiSquareTail(t *testing.T) {
 	for _, x := range []float64{0, 0.1, 3.841459, 50, 280, 1000} {
-		closeTo(t, "2 degrees", chiSquareP(x, 2)/math.Exp(-x/2), 1, 1e-10)
-		closeTo(t, "1 degree", chiSquareP(x, 1)/math.Erfc(math.Sqrt(x/2)), 1, 1e-12)
+		closeTo(t, "2 degrees", chiSquaredP(x, 2)/math.Exp(-x/2), 1, 1e-10)
+		closeTo(t, "1 degree", chiSquaredP(x, 1)/math.Erfc(math.Sqrt(x/2)), 1, 1e-12)
 	}
-	if !math.IsNaN(chiSquareP(1, 0)) || !math.IsNaN(chiSquareP(math.NaN(), 3)) || chiSquareP(math.Inf(1), 3) != 0 {
+	if !math.IsNaN(chiSquaredP(1, 0)) || !math.IsNaN(chiSquaredP(math.NaN(), 3)) || chiSquaredP(math.Inf(1), 3) != 0 {
 		t.Error("edges of the tail")
 	}
 }

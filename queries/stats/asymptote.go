@@ -71,7 +71,7 @@ func (a asymptotes) starts() [][]float64 {
 func (a asymptotes) search(build func([]float64) podCurve, starts [][]float64) (best []float64, deviance float64, err error) {
 	deviance = math.Inf(1)
 	problem := optimize.Problem{Func: func(theta []float64) float64 { return a.deviance(build(theta)) }}
-	settings := &optimize.Settings{Converger: &optimize.FunctionConverge{Absolute: 1e-12, Iterations: 200}, MajorIterations: 4000}
+	settings := &optimize.Settings{Converger: &optimize.FunctionConverge{Absolute: 1e-9, Iterations: 60}, MajorIterations: 4000}
 	for _, start := range starts {
 		for range 2 {
 			got, e := optimize.Minimize(problem, start, settings, &optimize.NelderMead{})

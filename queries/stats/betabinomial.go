@@ -10,7 +10,7 @@ import (
 
 // MaxBetaBinomialTrials bounds the trials of one unit of a beta-binomial fit, whose work grows
 // with them.
-const MaxBetaBinomialTrials = 1_000_000
+const MaxBetaBinomialTrials = 100_000
 
 // BetaPrior is the beta law of the true rates of units: mean Alpha/(Alpha+Beta), and worth
 // Alpha+Beta trials. Both are NaN where the data do not give one.
@@ -141,13 +141,12 @@ func momentFit(events, totals []int) MomentFit {
 //
 // where w/n = 1 makes sum (w/n)(1-w/W) the number of units less 1.
 func kleinmanFit(events, totals []int) KleinmanFit {
-	all := float64(sumOf(totals))
-	fit := KleinmanFit{Mean: float64(sumOf(events)) / all}
+	all := float64(sumCounts(totals))
+	fit := KleinmanFit{Mean: float64(sumCounts(events)) / all}
 	var spread, c float64
 	for i, x := range events {
 		n := float64(totals[i])
-		off := float64(x)/n - fit.Mean
-		spread += n * off * off
+		spread += n * square(float64(x)/n-fit.Mean)
 		c += n * (1 - n/all)
 	}
 	free := float64(len(events) - 1)

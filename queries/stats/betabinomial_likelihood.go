@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/optimize"
@@ -25,7 +26,7 @@ type betaBinomialLikelihood struct {
 }
 
 func newBetaBinomialLikelihood(events, totals []int) betaBinomialLikelihood {
-	l := betaBinomialLikelihood{units: len(events), trials: sumOf(totals), events: sumOf(events), alike: true}
+	l := betaBinomialLikelihood{units: len(events), trials: sumCounts(totals), events: sumCounts(events), alike: true}
 	others := make([]int, len(events))
 	for i, x := range events {
 		n := totals[i]
@@ -125,7 +126,7 @@ func maximumLikelihood(l betaBinomialLikelihood) (BetaBinomialFit, error) {
 		fit.LogLik = xLogY(float64(l.unitsWithEvents), fit.Mean) + xLogY(float64(l.units-l.unitsWithEvents), 1-fit.Mean)
 		return fit, nil
 	}
-	x, err := l.search(pooled)
+	x, err := l.search(l.start(pooled))
 	if err != nil {
 		return fit, err
 	}
@@ -143,39 +144,85 @@ func maximumLikelihood(l betaBinomialLikelihood) (BetaBinomialFit, error) {
 	return fit, nil
 }
 
-// search climbs by Newton steps from the best of a few correlations.
-func (l betaBinomialLikelihood) search(pooled float64) ([]float64, error) {
-	var start []float64
+// start is the best point among a few correlations, each with its own best mean: the likelihood can
+// have one summit inside and another towards rho 0, and between them a search goes to the nearest.
+func (l betaBinomialLikelihood) start(pooled float64) []float64 {
 	logit := linkFunctions[LinkLogit].forward
+	var start []float64
 	best := math.Inf(-1)
-	for _, rho := range []float64{0.001, 0.01, 0.05, 0.2, 0.5, 0.8} {
+	for _, rho := range []float64{0.001, 0.01, 0.03, 0.1, 0.2, 0.3, 0.5, 0.7, 0.9} {
 		x := []float64{logit(pooled), logit(rho)}
-		if v := l.onLogits(x).value; v > best {
-			start, best = x, v
+		s := l.onLogits(x)
+		for range 4 {
+			x[0] += min(max(-2, s.mean/max(-s.meanMean, 1e-9)), 2)
+			s = l.onLogits(x)
+		}
+		if s.value > best {
+			start, best = x, s.value
 		}
 	}
+	return start
+}
+
+// search climbs by Newton steps from the best start.
+func (l betaBinomialLikelihood) search(start []float64) ([]float64, error) {
+	// The search asks for value, gradient and Hessian at one point in turn.
+	var last []float64
+	var lastSlopes slopes
+	at := func(x []float64) slopes {
+		if !slices.Equal(x, last) {
+			last, lastSlopes = slices.Clone(x), l.onLogits(x)
+		}
+		return lastSlopes
+	}
 	problem := optimize.Problem{
-		Func: func(x []float64) float64 { return -l.onLogits(x).value },
+		Func: func(x []float64) float64 { return -at(x).value },
 		Grad: func(grad, x []float64) {
-			s := l.onLogits(x)
+			s := at(x)
 			grad[0], grad[1] = -s.mean, -s.rho
 		},
 		Hess: func(h *mat.SymDense, x []float64) {
-			s := l.onLogits(x)
+			s := at(x)
 			h.SetSym(0, 0, -s.meanMean)
 			h.SetSym(0, 1, -s.meanRho)
 			h.SetSym(1, 1, -s.rhoRho)
 		},
 	}
-	settings := &optimize.Settings{GradientThreshold: 1e-9 * float64(l.units), MajorIterations: 500}
-	result, err := optimize.Minimize(problem, start, settings, &optimize.Newton{})
+	settings := &optimize.Settings{
+		GradientThreshold: 1e-9 * float64(l.units),
+		Converger:         &optimize.FunctionConverge{Relative: 1e-9, Iterations: 2},
+		MajorIterations:   200,
+	}
+	result, err := optimize.Minimize(problem, start, settings, &optimize.Newton{Linesearcher: &optimize.Backtracking{}})
 	if result == nil {
 		return nil, fmt.Errorf("search for the maximum likelihood: %w", err)
 	}
-	s := l.onLogits(result.X)
-	// The line search gives up where rounding hides further gain: that is the maximum too.
-	if slope := max(math.Abs(s.mean), math.Abs(s.rho)); !(slope <= 1e-5*float64(l.units)) {
+	x, slope := l.polish(result.X)
+	if !(slope <= 1e-5*float64(l.units)) {
 		return nil, errors.New("search for the maximum likelihood did not converge: check the counts")
 	}
-	return result.X, nil
+	return x, nil
+}
+
+// polish takes Newton steps as long as they make the slope smaller. Near the maximum the rounding
+// of a long sum hides from the search which of two values is higher; the slope still tells.
+func (l betaBinomialLikelihood) polish(x []float64) ([]float64, float64) {
+	s := l.onLogits(x)
+	slope := math.Hypot(s.mean, s.rho)
+	for range 20 {
+		det := s.meanMean*s.rhoRho - s.meanRho*s.meanRho
+		if !(det > 0 && s.meanMean < 0) {
+			break
+		}
+		next := []float64{
+			x[0] - (s.rhoRho*s.mean-s.meanRho*s.rho)/det,
+			x[1] - (s.meanMean*s.rho-s.meanRho*s.mean)/det,
+		}
+		there := l.onLogits(next)
+		if !(math.Hypot(there.mean, there.rho) < slope) {
+			break
+		}
+		x, s, slope = next, there, math.Hypot(there.mean, there.rho)
+	}
+	return x, slope
 }

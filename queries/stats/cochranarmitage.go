@@ -50,7 +50,7 @@ func CochranArmitage(events, totals []int, scores []float64) (TrendTest, error) 
 	trend := square(z)
 	out := TrendTest{
 		Z:         z,
-		P:         chiSquareP(trend, 1),
+		P:         normalP(z),
 		Trend:     chiSquareTest(trend, 1),
 		Mantel:    chiSquareTest(trend*float64(n-1)/float64(n), 1),
 		Pearson:   chiSquareTest(pearson, groups-1),

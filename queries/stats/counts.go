@@ -4,8 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // MaxCount bounds one count: far above a century of inspections, low enough that sums of counts
@@ -21,34 +19,7 @@ type ChiSquareTest struct {
 }
 
 func chiSquareTest(statistic float64, df int) ChiSquareTest {
-	return ChiSquareTest{statistic, df, chiSquareP(statistic, df)}
-}
-
-// chiSquareP is P(X >= x) for X chi-square with df degrees of freedom. One degree of freedom is the
-// square of a normal deviate, whose tail erfc gives to full relative precision.
-func chiSquareP(x float64, df int) float64 {
-	switch {
-	case df < 1 || !(x >= 0):
-		return math.NaN()
-	case df == 1:
-		return math.Erfc(math.Sqrt(x / 2))
-	case math.IsInf(x, 1):
-		return 0
-	default:
-		return distuv.ChiSquared{K: float64(df)}.Survival(x)
-	}
-}
-
-// normalDeviate is the two-sided standard normal deviate of confidence conf: 1.96 for 0.95.
-func normalDeviate(conf float64) float64 {
-	return -distuv.UnitNormal.Quantile((1 - conf) / 2)
-}
-
-func checkConfidence(conf float64) error {
-	if !(conf > 0 && conf < 1) {
-		return fmt.Errorf("conf is %v: give a share strictly between 0 and 1, such as 0.95", conf)
-	}
-	return nil
+	return ChiSquareTest{statistic, df, chiSquaredP(statistic, float64(df))}
 }
 
 func checkCounts(name string, counts ...int) error {

@@ -2,28 +2,41 @@ package stats
 
 import "math"
 
-// findRoot finds where the continuous f changes sign between lo and hi by the Illinois variant of
-// false position (Dowell & Jarratt 1971, BIT 11:168-174) with bisection when that stalls; NaN when
-// f has one sign at both ends or cannot be said.
-func findRoot(f func(float64) float64, lo, hi float64) float64 {
-	flo, fhi := f(lo), f(hi)
-	if flo == 0 {
-		return lo
+// crossingTolerance ends a search on the value of f, which is a drop of deviance and so of order 1
+// whatever the unit of x.
+const crossingTolerance = 1e-8
+
+// findCrossing finds where the continuous f, negative at x, first turns positive on the way from x
+// by step, step doubling until it does. NaN when it never does or f cannot be said.
+func findCrossing(f func(float64) float64, x, step float64) float64 {
+	from, value := x, f(x)
+	for range 50 {
+		to := from + step
+		v := f(to)
+		switch {
+		case math.IsNaN(v) || math.IsNaN(value):
+			return math.NaN()
+		case v > 0:
+			return falsePosition(f, from, value, to, v)
+		}
+		from, value = to, v
+		step *= 2
 	}
-	if !(flo*fhi <= 0) {
-		return math.NaN()
-	}
+	return math.NaN()
+}
+
+// falsePosition finds the root of f between lo and hi, where it is flo <= 0 and fhi > 0, by the
+// Illinois variant of false position (Dowell & Jarratt 1971, BIT 11:168-174), with bisection at
+// every third step in case that stalls.
+func falsePosition(f func(float64) float64, lo, flo, hi, fhi float64) float64 {
 	for i := range 200 {
 		mid := hi - fhi*(hi-lo)/(fhi-flo)
 		if i%3 == 2 {
 			mid = lo + (hi-lo)/2
 		}
 		fmid := f(mid)
-		if fmid == 0 || math.Abs(hi-lo) <= 1e-12*(1e-12+math.Abs(mid)) {
-			return mid
-		}
-		if math.IsNaN(fmid) {
-			return math.NaN()
+		if !(math.Abs(fmid) > crossingTolerance) || mid == lo || mid == hi {
+			return mid + 0*fmid // NaN where f is
 		}
 		if fmid*fhi < 0 {
 			lo, flo = hi, fhi
@@ -33,22 +46,4 @@ func findRoot(f func(float64) float64, lo, hi float64) float64 {
 		hi, fhi = mid, fmid
 	}
 	return hi
-}
-
-// findCrossing walks from x by step, doubling it, to where f turns positive, and finds the root on
-// the way; NaN when it never does.
-func findCrossing(f func(float64) float64, x, step float64) float64 {
-	from := x
-	for range 50 {
-		to := x + step
-		switch v := f(to); {
-		case math.IsNaN(v):
-			return v
-		case v > 0:
-			return findRoot(f, from, to)
-		}
-		from = to
-		step *= 2
-	}
-	return math.NaN()
 }

@@ -26,7 +26,7 @@ type CUSUMChart struct {
 // from 0, and signals above H (Page 1954; tabular form of Montgomery). Assumes independent values.
 // K or H left out of a series without variation is an error, as no sigma can be had.
 func NewCUSUM(in CUSUMInput) (CUSUMChart, error) {
-	if err := checkSeries(in.X, in.Target, in.Sigma); err != nil {
+	if err := checkChartSeries(in.X, in.Target, in.Sigma); err != nil {
 		return CUSUMChart{}, err
 	}
 	sigma := sigmaOf(in.X, in.Sigma)

@@ -30,7 +30,7 @@ type EWMAChart struct {
 // not given, comes from the moving range, which a shift does not inflate; one value or no variation
 // gives no sigma, hence NaN limits that flag nothing.
 func NewEWMA(in EWMAInput) (EWMAChart, error) {
-	if err := checkSeries(in.X, in.Target, in.Sigma); err != nil {
+	if err := checkChartSeries(in.X, in.Target, in.Sigma); err != nil {
 		return EWMAChart{}, err
 	}
 	if err := errors.Join(checkPositive("lambda", in.Lambda), checkPositive("L", in.L)); err != nil {
@@ -57,8 +57,8 @@ func NewEWMA(in EWMAInput) (EWMAChart, error) {
 
 func around(centre, half float64) Interval { return Interval{centre - half, centre + half} }
 
-// checkSeries accepts NaN for a target or sigma left to be estimated.
-func checkSeries(x []float64, target, sigma float64) error {
+// checkChartSeries accepts NaN for a target or sigma left to be estimated.
+func checkChartSeries(x []float64, target, sigma float64) error {
 	if len(x) == 0 {
 		return errors.New("x: no values: give at least one")
 	}

@@ -144,11 +144,16 @@ func withoutColumn(x *mat.Dense, j int) *mat.Dense {
 }
 
 // firthSearch climbs from start, holding one coefficient still (-1: none). A step moves no linear
-// predictor by more than 5, and is halved until the value does not fall.
+// predictor by more than 5, and is halved until the value does not fall. With one held only the
+// value is wanted, whose error is the square of the last step, so the search ends sooner.
 func (m *glm) firthSearch(held int, start []float64) (firthPoint, error) {
 	at, err := m.firthAt(start)
 	if err != nil {
 		return at, err
+	}
+	enough := 1e-9
+	if held >= 0 {
+		enough = 1e-6
 	}
 	for at.iterations = 1; at.iterations <= firthIterations; at.iterations++ {
 		step, err := m.firthStep(at, held)
@@ -160,7 +165,7 @@ func (m *glm) firthSearch(held int, start []float64) (firthPoint, error) {
 			floats.Scale(5/size, step)
 		}
 		next, rose := m.firthClimb(at, step)
-		if !rose || size < 1e-9 {
+		if !rose || size < enough {
 			at.converged = size < 1e-4
 			break
 		}
@@ -201,24 +206,33 @@ func (m *glm) firthProfiles(fit *FirthFit, conf float64) {
 		low := findCrossing(excess, b, -z*fit.StdErr[j])
 		high := findCrossing(excess, b, z*fit.StdErr[j])
 		fit.Low, fit.High = append(fit.Low, low), append(fit.High, high)
-		if math.IsNaN(low) || math.IsNaN(high) {
+		near := m.firthDrop(j, fit)
+		switch {
+		case math.IsNaN(low) || math.IsNaN(high):
 			fit.Warnings = append(fit.Warnings, fmt.Sprintf("a profile limit of coefficient %d was not found", j))
+		case near(low) > z*z+1e-3 || near(high) > z*z+1e-3:
+			fit.Warnings = append(fit.Warnings, fmt.Sprintf("the profile of coefficient %d has several peaks: too little data, the wider limits are given", j))
 		}
 	}
 }
 
-// firthDrop is twice the fall of the penalised log-likelihood when coefficient j is held at v. Each
-// search starts where the last one ended, since the values asked for lie close together.
+// firthDrop is twice the fall of the penalised log-likelihood when coefficient j is held at v. In
+// very small data the others may then have several peaks, so the search starts both from the
+// estimate and from where the last search ended, and the higher peak counts.
 func (m *glm) firthDrop(j int, fit *FirthFit) func(v float64) float64 {
 	last := fit.Coef
 	return func(v float64) float64 {
-		start := slices.Clone(last)
-		start[j] = v
-		at, err := m.firthSearch(j, start)
-		if err != nil || math.IsInf(at.value, 0) || math.IsNaN(at.value) {
+		top := math.Inf(-1)
+		for _, from := range [][]float64{fit.Coef, last} {
+			start := slices.Clone(from)
+			start[j] = v
+			if at, err := m.firthSearch(j, start); err == nil && at.value > top {
+				top, last = at.value, at.coef
+			}
+		}
+		if math.IsInf(top, 0) {
 			return math.NaN()
 		}
-		last = at.coef
-		return max(0, 2*(fit.PenalisedLogLik-at.value))
+		return max(0, 2*(fit.PenalisedLogLik-top))
 	}
 }

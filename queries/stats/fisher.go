@@ -42,7 +42,7 @@ func FisherExact(t Table2x2, conf float64) (FisherTest, error) {
 	if err := checkCounts("a, b, c, d", t.A, t.B, t.C, t.D); err != nil {
 		return FisherTest{}, err
 	}
-	if err := checkConfidence(conf); err != nil {
+	if err := checkConf(conf); err != nil {
 		return FisherTest{}, err
 	}
 	if n := t.total(); n == 0 || n > MaxExactTotal {

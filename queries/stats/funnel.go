@@ -26,11 +26,11 @@ func limitsOf(quantile func(p float64) float64) FunnelLimits {
 //
 // (Spiegelhalter 2005, Stat Med 24:1185-1202, appendix). P(R <= r) is the regularized incomplete
 // beta function I(1-target; total-r, r+1). At a target of 0 or 1, where nothing varies, every
-// limit is the target. It returns an error for a total outside 1 to MaxEvents and a target outside
+// limit is the target. It returns an error for a total outside 1 to MaxCount and a target outside
 // 0 to 1.
 func BinomialLimits(target float64, total int) (FunnelLimits, error) {
-	if total < 1 || total > MaxEvents {
-		return FunnelLimits{}, fmt.Errorf("total is %d: give a count from 1 to %d", total, MaxEvents)
+	if total < 1 || total > MaxCount {
+		return FunnelLimits{}, fmt.Errorf("total is %d: give a count from 1 to %d", total, MaxCount)
 	}
 	if !(target >= 0 && target <= 1) {
 		return FunnelLimits{}, fmt.Errorf("target is %v: give a share from 0 to 1", target)
@@ -67,15 +67,15 @@ type PoissonFunnelLimits struct {
 // PoissonFunnel gives the limits of observed/expected for units with the given expected counts,
 // whose observed counts are Poisson (Spiegelhalter 2005, Stat Med 24:1185-1202; the chi-square
 // form as in Breslow & Day 1987 vol. II p. 69). A limit too large for a float64 is +Inf. It
-// returns an error for no units and for an expected count outside 0 (not included) to MaxEvents.
+// returns an error for no units and for an expected count outside 0 (not included) to MaxCount.
 func PoissonFunnel(expected []float64) (PoissonFunnelLimits, error) {
 	if len(expected) == 0 {
 		return PoissonFunnelLimits{}, errors.New("no expected counts: give one for each unit")
 	}
 	var out PoissonFunnelLimits
 	for i, e := range expected {
-		if !(e > 0 && e <= MaxEvents) {
-			return PoissonFunnelLimits{}, fmt.Errorf("expected count %d is %v: give a number above 0, at most %d", i+1, e, MaxEvents)
+		if !(e > 0 && e <= MaxCount) {
+			return PoissonFunnelLimits{}, fmt.Errorf("expected count %d is %v: give a number above 0, at most %d", i+1, e, MaxCount)
 		}
 		d := discrete{
 			mean: e, sd: math.Sqrt(e), skew: 1.0 / 6, top: math.MaxInt,

@@ -2,7 +2,10 @@ package stats
 
 import (
 	"math"
+	"slices"
 	"testing"
+
+	"pgregory.net/rapid"
 )
 
 // beetles is Bliss (1935) as in Dobson (2002) Table 7.2: log10 dose, killed, exposed.
@@ -156,4 +159,48 @@ func TestFitGLMRefuses(t *testing.T) {
 			t.Errorf("%s: accepted: %+v", name, fit)
 		}
 	}
+}
+
+// At the estimate the score is zero; order of rows, splitting of groups and the unit of a column
+// change nothing but that column's coefficient.
+func TestFitGLMProperties(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		n := rapid.IntRange(4, 30).Draw(t, "n")
+		in := GLMInput{Family: rapid.SampledFrom([]Family{Binomial, Poisson}).Draw(t, "family")}
+		for i := range n {
+			in.X = append(in.X, []float64{1, float64(i)})
+			in.Trials = append(in.Trials, 20)
+			in.Y = append(in.Y, float64(rapid.IntRange(1, 19).Draw(t, "y")))
+		}
+		fit, err := FitGLM(in)
+		if err != nil || len(fit.Warnings) > 0 {
+			t.Fatal(err, fit.Warnings)
+		}
+		scale := 1.0
+		if in.Family == Binomial {
+			scale = 20
+		}
+		for j := range 2 {
+			var score float64
+			for i, x := range in.X {
+				score += x[j] * (in.Y[i] - scale*fit.Fitted[i])
+			}
+			if math.Abs(score) > 1e-6*float64(n*n) {
+				t.Fatalf("score %d is %g at the estimate", j, score)
+			}
+		}
+		if fit.Deviance > fit.NullDeviance+1e-9 {
+			t.Fatalf("deviance %g, without covariates %g", fit.Deviance, fit.NullDeviance)
+		}
+		other := in
+		other.X, other.Y = nil, slices.Clone(in.Y)
+		slices.Reverse(other.Y)
+		for i := range n {
+			other.X = append(other.X, []float64{1, 1000 * float64(n-1-i)})
+		}
+		again, err := FitGLM(other)
+		if err != nil || math.Abs(again.Coef[1]*1000-fit.Coef[1]) > 1e-7 || math.Abs(again.StdErr[1]*1000-fit.StdErr[1]) > 1e-7 || math.Abs(again.LogLik-fit.LogLik) > 1e-7 {
+			t.Fatalf("%+v\n%+v\n%v", fit, again, err)
+		}
+	})
 }

@@ -1,7 +1,6 @@
 package stats
 
 import (
-	"errors"
 	"fmt"
 	"math"
 )
@@ -11,11 +10,11 @@ import (
 // where the model has no finite estimate (no events, or events in too few months), and a warning
 // says so; the peak is NaN when there is no wave.
 type HarmonicFit struct {
-	Coef, StdErr               [3]float64 // intercept, cosine, sine
-	Amplitude, AmplitudeSE     float64    // sqrt(Cos^2+Sin^2), on the scale of the link
-	PeakRadians, PeakRadiansSE float64    // angle of the greatest mean, 0 to 2 pi
-	LRChiSquare, LRP           float64    // likelihood ratio against no wave, 2 degrees of freedom
-	WaldChiSquare, WaldP       float64    // both coefficients against 0, 2 degrees of freedom
+	Coef, StdErr               [3]float64    // intercept, cosine, sine
+	Amplitude, AmplitudeSE     float64       // sqrt(Cos^2+Sin^2), on the scale of the link
+	PeakRadians, PeakRadiansSE float64       // angle of the greatest mean, 0 to 2 pi
+	LikelihoodRatio            ChiSquareTest // against no wave, 2 degrees of freedom
+	Wald                       ChiSquareTest // both coefficients against 0, 2 degrees of freedom
 	ResidualDeviance           float64
 	Warnings                   []string
 }
@@ -38,12 +37,11 @@ func (f HarmonicFit) PeakToLow() float64 { return math.Exp(2 * f.Amplitude) }
 // method; tests have 2 degrees of freedom. It returns an error for unequal lengths, impossible
 // counts, and fewer than 3 different angles that have trials.
 func LogisticHarmonic(events, trials []int, angles []float64) (HarmonicFit, error) {
-	err := errors.Join(checkAllCounts("events", events), checkAllCounts("trials", trials))
-	if err != nil {
-		return HarmonicFit{}, err
-	}
 	if len(trials) != len(events) {
 		return HarmonicFit{}, fmt.Errorf("%d events and %d trials: give one of each per observation", len(events), len(trials))
+	}
+	if err := checkShares("events", events, "trials", trials); err != nil {
+		return HarmonicFit{}, err
 	}
 	return fitHarmonic(GLMInput{Y: floatsOf(events), Trials: floatsOf(trials), Family: Binomial}, angles)
 }
@@ -54,7 +52,7 @@ func LogisticHarmonic(events, trials []int, angles []float64) (HarmonicFit, erro
 // standard errors are too small. It returns an error for unequal lengths, impossible counts, an
 // exposure not above 0, and fewer than 3 different angles.
 func PoissonCosinor(counts []int, exposure, angles []float64) (HarmonicFit, error) {
-	if err := checkAllCounts("counts", counts); err != nil {
+	if err := checkCounts("counts", counts...); err != nil {
 		return HarmonicFit{}, err
 	}
 	in := GLMInput{Y: floatsOf(counts), Family: Poisson}
@@ -71,8 +69,8 @@ func fitHarmonic(in GLMInput, angles []float64) (HarmonicFit, error) {
 	if len(angles) != len(in.Y) {
 		return HarmonicFit{}, fmt.Errorf("%d angles for %d counts: give one each", len(angles), len(in.Y))
 	}
-	if !allFinite(angles) {
-		return HarmonicFit{}, errors.New("an angle is not finite: give radians")
+	if err := checkFinite("angles", angles...); err != nil {
+		return HarmonicFit{}, err
 	}
 	for _, a := range angles {
 		in.X = append(in.X, []float64{1, math.Cos(a), math.Sin(a)})
@@ -92,7 +90,7 @@ func unknownHarmonic(warnings []string) HarmonicFit {
 	none := [3]float64{nan, nan, nan}
 	return HarmonicFit{
 		Coef: none, StdErr: none, Amplitude: nan, AmplitudeSE: nan, PeakRadians: nan, PeakRadiansSE: nan,
-		LRChiSquare: nan, LRP: nan, WaldChiSquare: nan, WaldP: nan, ResidualDeviance: nan, Warnings: warnings,
+		LikelihoodRatio: chiSquareTest(nan, 2), Wald: chiSquareTest(nan, 2), ResidualDeviance: nan, Warnings: warnings,
 	}
 }
 
@@ -101,13 +99,12 @@ func unknownHarmonic(warnings []string) HarmonicFit {
 // var peak = (s^2 Vcc - 2 c s Vcs + c^2 Vss)/A^4.
 func newHarmonicFit(fit GLMFit) HarmonicFit {
 	f := HarmonicFit{
-		Coef: [3]float64(fit.Coef), StdErr: [3]float64(fit.StdErr), ResidualDeviance: fit.Deviance,
-		LRChiSquare: max(0, fit.NullDeviance-fit.Deviance),
+		Coef: [3]float64(fit.Coef), StdErr: [3]float64(fit.StdErr), ResidualDeviance: max(0, fit.Deviance),
+		LikelihoodRatio: chiSquareTest(max(0, fit.NullDeviance-fit.Deviance), 2),
 	}
 	c, s := f.Coef[1], f.Coef[2]
 	vcc, vcs, vss := fit.Cov.At(1, 1), fit.Cov.At(1, 2), fit.Cov.At(2, 2)
-	f.WaldChiSquare = (c*c*vss - 2*c*s*vcs + s*s*vcc) / (vcc*vss - vcs*vcs)
-	f.LRP, f.WaldP = chiSquaredP(f.LRChiSquare, 2), chiSquaredP(f.WaldChiSquare, 2)
+	f.Wald = chiSquareTest((c*c*vss-2*c*s*vcs+s*s*vcc)/(vcc*vss-vcs*vcs), 2)
 	f.Amplitude = math.Hypot(c, s)
 	f.PeakRadians = degreesOf(c, s) * math.Pi / 180
 	if math.IsNaN(f.PeakRadians) {
@@ -115,6 +112,6 @@ func newHarmonicFit(fit GLMFit) HarmonicFit {
 		return f
 	}
 	f.AmplitudeSE = math.Sqrt(c*c*vcc+2*c*s*vcs+s*s*vss) / f.Amplitude
-	f.PeakRadiansSE = math.Sqrt(s*s*vcc-2*c*s*vcs+c*c*vss) / (f.Amplitude * f.Amplitude)
+	f.PeakRadiansSE = math.Sqrt(s*s*vcc-2*c*s*vcs+c*c*vss) / square(f.Amplitude)
 	return f
 }

@@ -35,7 +35,7 @@ type Agreement struct {
 //
 // Where Pe is 1 (one category only) the coefficient is NaN.
 func AgreementOfTwo(table [][]int, conf float64) (Agreement, error) {
-	if err := checkConfidence(conf); err != nil {
+	if err := checkConf(conf); err != nil {
 		return Agreement{}, err
 	}
 	t, err := newCrossTable(table)
@@ -47,7 +47,7 @@ func AgreementOfTwo(table [][]int, conf float64) (Agreement, error) {
 	quadratic, _, _ := t.weightedKappa(quadraticWeight)
 	k, observed, both := float64(len(table)), t.observed(), t.meanMargin()
 	pi := aboveChance(observed, sumOfSquares(both))
-	half := normalDeviate(conf) * kappa.SE
+	half := normalCritical(conf) * kappa.SE
 	out := Agreement{
 		Observed: observed, Chance: chance,
 		Kappa:  Estimate{Value: kappa.Value, Low: kappa.Value - half, High: kappa.Value + half, Conf: conf, N: t.n},

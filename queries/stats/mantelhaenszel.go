@@ -43,7 +43,7 @@ func CochranMantelHaenszel(strata []Table2x2, conf float64) (MantelHaenszel, err
 	if len(strata) == 0 {
 		return MantelHaenszel{}, errors.New("strata: none given: give at least one two-by-two table")
 	}
-	if err := checkConfidence(conf); err != nil {
+	if err := checkConf(conf); err != nil {
 		return MantelHaenszel{}, err
 	}
 	used := make([]Table2x2, 0, len(strata))
@@ -104,7 +104,7 @@ func commonOddsRatio(strata []Table2x2, conf float64) (Estimate, float64) {
 		return est, math.NaN()
 	}
 	variance := pr/(2*r*r) + psqr/(2*r*s) + qs/(2*s*s)
-	half := normalDeviate(conf) * math.Sqrt(variance)
+	half := normalCritical(conf) * math.Sqrt(variance)
 	est.Low, est.High = est.Value*math.Exp(-half), est.Value*math.Exp(half)
 	return est, variance
 }

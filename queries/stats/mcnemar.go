@@ -13,8 +13,9 @@ type McNemarTest struct {
 	ConditionalOddsRatio float64 // b/c
 }
 
-// McNemar tests whether yes is as common in the first as in the second of paired calls, from the b
-// pairs yes-no and the c pairs no-yes; agreeing pairs do not count.
+// McNemar tests whether yes is as common in the first as in the second of paired calls, from
+// pairs with the first call in rows and the second in columns: b of them yes-no, c no-yes; agreeing
+// pairs do not count.
 //
 // Given b+c, b is binomial with 1/2 under equality: Exact is twice the smaller tail, at most 1; Mid takes
 // off the chance of b itself, half of it when b = c (Fagerland, Lydersen and Laake 2013). Plain is
@@ -22,10 +23,11 @@ type McNemarTest struct {
 // conditions on the pair. Assumes independent pairs.
 //
 // Without discordant pairs Exact is 1 and the rest NaN; b/c is NaN when c is 0.
-func McNemar(b, c int) (McNemarTest, error) {
-	if err := checkCounts("discordant pairs", b, c); err != nil {
+func McNemar(pairs Table2x2) (McNemarTest, error) {
+	if err := checkCounts("pairs", pairs.A, pairs.B, pairs.C, pairs.D); err != nil {
 		return McNemarTest{}, err
 	}
+	b, c := pairs.B, pairs.C
 	n := float64(b + c)
 	gap := math.Abs(float64(b - c))
 	out := McNemarTest{

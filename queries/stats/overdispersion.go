@@ -58,8 +58,8 @@ func measureOverdispersion(z, se []float64, winsorise float64) Overdispersion {
 	for i, v := range z {
 		o.WinsorisedZ[i] = min(max(v, limits.Low), limits.High)
 		o.ChiSquare += v * v
-		o.Phi += o.WinsorisedZ[i] * o.WinsorisedZ[i] / units
-		w := 1 / (se[i] * se[i])
+		o.Phi += square(o.WinsorisedZ[i]) / units
+		w := 1 / square(se[i])
 		weight += w
 		weight2 += w * w
 	}
@@ -89,12 +89,12 @@ type Funnel struct {
 // and 1; under-dispersion (phi below 1) does not narrow them. Z and all that follows from it are
 // NaN when the pooled rate is 0 or 1.
 // It returns an error for no units, unequal lengths, a unit without trials, counts outside 0 to
-// MaxEvents, more events than trials, and winsorise outside 0 to 0.5.
+// MaxCount, more events than trials, and winsorise outside 0 to 0.5.
 func BinomialFunnel(events, totals []int, winsorise float64) (Funnel, error) {
 	if err := errors.Join(checkUnits(events, totals), checkWinsorise(winsorise)); err != nil {
 		return Funnel{}, err
 	}
-	f := Funnel{Target: float64(sumOf(events)) / float64(sumOf(totals))}
+	f := Funnel{Target: float64(sumCounts(events)) / float64(sumCounts(totals))}
 	se := make([]float64, len(events))
 	for i, x := range events {
 		n := float64(totals[i])

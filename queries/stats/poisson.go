@@ -25,10 +25,10 @@ type RatioToExpected struct {
 }
 
 // ObservedToExpected compares observed with expected, the count X being Poisson with mean expected
-// and expected known without error. Counts and expected run from 0 to MaxEvents; conf is the share
+// and expected known without error. Counts and expected run from 0 to MaxCount; conf is the share
 // of the intervals, 0.95 for 95 %. It returns an error for anything else.
 func ObservedToExpected(observed int, expected, conf float64) (RatioToExpected, error) {
-	err := errors.Join(checkAllCounts("observed", []int{observed}), checkMean("expected", expected), checkConf(conf))
+	err := errors.Join(checkCounts("observed", observed), checkMean("expected", expected), checkConf(conf))
 	if err != nil {
 		return RatioToExpected{}, err
 	}
@@ -48,8 +48,8 @@ func ObservedToExpected(observed int, expected, conf float64) (RatioToExpected, 
 }
 
 func checkMean(name string, mean float64) error {
-	if !(mean >= 0 && mean <= MaxEvents) {
-		return fmt.Errorf("%s is %v: give a number from 0 to %d", name, mean, MaxEvents)
+	if !(mean >= 0 && mean <= MaxCount) {
+		return fmt.Errorf("%s is %v: give a number from 0 to %d", name, mean, MaxCount)
 	}
 	return nil
 }

@@ -19,8 +19,7 @@ func (c MonthCounts) root(m int) float64 { return math.Sqrt(float64(c[m])) }
 type SeasonTest struct {
 	Amplitude   float64
 	PeakDegrees float64
-	ChiSquare   float64 // on 2 degrees of freedom
-	P           float64 // upper tail
+	Test        ChiSquareTest // on 2 degrees of freedom
 }
 
 // noWave is the length below which a mean vector is rounding, not a wave.
@@ -63,29 +62,29 @@ func meanVector(weight func(m int) float64) (cos, sin, total float64) {
 // (Edwards 1961, Ann Hum Genet 25:83-86): with d the length of the mean vector of the month
 // directions weighted by the square roots of the counts, amplitude 4d and chi-square 8 N d^2. It
 // needs some 50 events (common practice, no source). Everything is NaN when there are no events.
-// It returns an error for counts outside 0 to MaxEvents.
+// It returns an error for counts outside 0 to MaxCount.
 func EdwardsTest(counts MonthCounts) (SeasonTest, error) {
-	if err := checkAllCounts("monthly counts", counts[:]); err != nil {
+	if err := checkCounts("monthly counts", counts[:]...); err != nil {
 		return SeasonTest{}, err
 	}
 	cos, sin, _ := meanVector(counts.root)
 	d := math.Hypot(cos, sin)
-	chi := 8 * float64(sumOf(counts[:])) * d * d
-	return SeasonTest{4 * d, degreesOf(cos, sin), chi, chiSquaredP(chi, 2)}, nil
+	chi := 8 * float64(sumCounts(counts[:])) * d * d
+	return SeasonTest{4 * d, degreesOf(cos, sin), chiSquareTest(chi, 2)}, nil
 }
 
 // RogerTest tests 12 counts for a yearly wave by the score test of the first harmonic (Roger 1977,
 // Biometrika 64:152-155): with S and C the sums of count times sine and cosine, chi-square
 // 2(S^2+C^2)/N and amplitude 2 sqrt(S^2+C^2)/N. Months count as equally exposed. Everything is NaN
-// when there are no events. It returns an error for counts outside 0 to MaxEvents.
+// when there are no events. It returns an error for counts outside 0 to MaxCount.
 func RogerTest(counts MonthCounts) (SeasonTest, error) {
-	if err := checkAllCounts("monthly counts", counts[:]); err != nil {
+	if err := checkCounts("monthly counts", counts[:]...); err != nil {
 		return SeasonTest{}, err
 	}
 	cos, sin, total := meanVector(func(m int) float64 { return float64(counts[m]) })
 	d := math.Hypot(cos, sin)
 	chi := 2 * total * d * d
-	return SeasonTest{2 * d, degreesOf(cos, sin), chi, chiSquaredP(chi, 2)}, nil
+	return SeasonTest{2 * d, degreesOf(cos, sin), chiSquareTest(chi, 2)}, nil
 }
 
 // WalterElwoodTest tests 12 counts for a yearly wave, given the population at risk or the counts
@@ -96,18 +95,17 @@ func RogerTest(counts MonthCounts) (SeasonTest, error) {
 //	chi-square = (2/3) V^2 |a-b|^2, on 2 degrees of freedom
 //
 // which is EdwardsTest when the exposure is even. The statistic is NaN when there are no events.
-// It returns an error for counts outside 0 to MaxEvents and for an exposure outside 1e-15 to 1e15.
-func WalterElwoodTest(counts MonthCounts, exposure [12]float64) (chi, p float64, err error) {
-	if err := errors.Join(checkAllCounts("monthly counts", counts[:]), checkExposure(exposure)); err != nil {
-		return 0, 0, err
+// It returns an error for counts outside 0 to MaxCount and for an exposure outside 1e-15 to 1e15.
+func WalterElwoodTest(counts MonthCounts, exposure [12]float64) (ChiSquareTest, error) {
+	if err := errors.Join(checkCounts("monthly counts", counts[:]...), checkExposure(exposure)); err != nil {
+		return ChiSquareTest{}, err
 	}
 	at := floats.Sum(exposure[:])
-	events := float64(sumOf(counts[:]))
+	events := float64(sumCounts(counts[:]))
 	cos, sin, _ := meanVector(counts.root)
 	cos0, sin0, v := meanVector(func(m int) float64 { return math.Sqrt(events * exposure[m] / at) })
 	d := math.Hypot(cos-cos0, sin-sin0)
-	chi = 2 * v * v * d * d / 3
-	return chi, chiSquaredP(chi, 2), nil
+	return chiSquareTest(2*v*v*d*d/3, 2), nil
 }
 
 // maxExposure bounds the spread of exposures so that every share of them is an ordinary number.
@@ -125,16 +123,16 @@ func checkExposure(exposure [12]float64) error {
 // MonthHomogeneity is Pearson's chi-square of 12 counts against counts in proportion to exposure,
 // on 11 degrees of freedom: it sees any difference between months, not only a wave. It is NaN when
 // there are no events. Errors are those of WalterElwoodTest.
-func MonthHomogeneity(counts MonthCounts, exposure [12]float64) (chi, p float64, err error) {
-	if err := errors.Join(checkAllCounts("monthly counts", counts[:]), checkExposure(exposure)); err != nil {
-		return 0, 0, err
+func MonthHomogeneity(counts MonthCounts, exposure [12]float64) (ChiSquareTest, error) {
+	if err := errors.Join(checkCounts("monthly counts", counts[:]...), checkExposure(exposure)); err != nil {
+		return ChiSquareTest{}, err
 	}
 	at := floats.Sum(exposure[:])
-	events := float64(sumOf(counts[:]))
+	events := float64(sumCounts(counts[:]))
+	chi := 0.0
 	for m, e := range exposure {
 		expected := events * e / at
-		off := float64(counts[m]) - expected
-		chi += quotient(off*off, expected)
+		chi += quotient(square(float64(counts[m])-expected), expected)
 	}
-	return chi, chiSquaredP(chi, 11), nil
+	return chiSquareTest(chi, 11), nil
 }

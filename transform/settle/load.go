@@ -20,7 +20,7 @@ type Options struct {
 	Renames    map[string]map[string]string // per record set: supplier's column to contract column
 	Engine     engine.Options
 	Tool       string // name and version, for the manifest
-	Watch      Watcher
+	Watch      Watcher // nil: nobody watches
 }
 
 // Watcher sees how a load goes on. Calls come from one goroutine.
@@ -30,6 +30,13 @@ type Watcher interface {
 	Step(what string)                    // a step that is not reading begins
 	Extra(file string, columns []string) // columns the contract does not know, ignored
 }
+
+type unwatched struct{}
+
+func (unwatched) File(string, int64)     {}
+func (unwatched) Rows(int64)             {}
+func (unwatched) Step(string)            {}
+func (unwatched) Extra(string, []string) {}
 
 // Skipped is a file that was not read, and why.
 type Skipped struct {
@@ -72,6 +79,9 @@ type source struct {
 // Load takes the files at paths (folders are searched) into the store at dir, as one load: all of
 // it is published, or nothing. Its errors name the file or step and what to do.
 func Load(ctx context.Context, dir string, paths []string, opt Options) (rep Report, err error) {
+	if opt.Watch == nil {
+		opt.Watch = unwatched{}
+	}
 	txn, err := store.Begin(dir)
 	if err != nil {
 		return Report{}, err
