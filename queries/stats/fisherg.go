@@ -151,5 +151,5 @@ func FisherGCritical(m int, level float64) (float64, error) {
 		return -math.Expm1(math.Log(lambda/float64(m)) / float64(m-1))
 	}
 	above := func(g float64) float64 { return fisherGTail(g, m) - level }
-	return findRoot(above, max(root(2*level), 1/float64(m)), root(level/2)), nil
+	return brentRoot(above, max(root(2*level), 1/float64(m)), root(level/2), 0), nil
 }

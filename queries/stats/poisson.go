@@ -89,9 +89,9 @@ func midPLimits(observed int, conf float64) Interval {
 	tail := (1 - conf) / 2
 	exact := GarwoodLimits(observed, conf) // which hold the mid-p limits between them
 	where := func(share float64) float64 {
-		return findRoot(func(mean float64) float64 {
+		return brentRoot(func(mean float64) float64 {
 			return share - (poissonAtMost(observed-1, mean)+poissonAtMost(observed, mean))/2
-		}, exact.Low, exact.High)
+		}, exact.Low, exact.High, 0)
 	}
 	limits := Interval{High: where(tail)}
 	if observed > 0 {
