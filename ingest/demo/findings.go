@@ -31,7 +31,7 @@ const (
 	soonestOpening  = 2 // days
 	usualOpening    = 12
 	latestOpening   = 42
-	daysAfterLast   = 30 // findings later than this after the last month have not come in yet
+	daysAfterLast   = 6 // of the next month, after which nothing has come in yet
 	movementShare   = 0.35
 	movementPlanted = 0.8
 	movementClear   = 0.05
