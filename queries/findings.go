@@ -37,11 +37,12 @@ var measureWords = map[string][2]string{ // verb and what the opportunities are
 	"missed":       {"called clear", "points later found active"},
 }
 
-// outOfLine tells of technicians outside the outer limits on false alarms and misses.
+// outOfLine tells of technicians with more false alarms or misses than the outer limits allow; fewer
+// asks for no action.
 func outOfLine(b *Book) []Finding {
 	var out []Finding
 	for _, r := range b.Consistency {
-		if r.Standing != Act || r.Measure == "detections" {
+		if r.Standing != Act || r.Measure == "detections" || r.Ratio < 1 {
 			continue
 		}
 		words := measureWords[r.Measure]
