@@ -41,8 +41,15 @@ type Shape struct {
 	Dash   string
 }
 
-// Hatched says whether the shape is filled with the hatch pattern.
-func (s Shape) Hatched() bool { return hasClass(s.Class, "f-hatch") }
+func (s Shape) hatched() bool { return hasClass(s.Class, "f-hatch") }
+
+// HatchOf names the pattern of a figure if it fills the shape.
+func (s Shape) HatchOf(id string) string {
+	if s.hatched() {
+		return id + "-hatch"
+	}
+	return ""
+}
 
 // Unfilled says whether no class fills the shape; SVG would fill it black.
 func (s Shape) Unfilled() bool {
@@ -79,7 +86,7 @@ func (s *Scene) Role() string {
 func (s *Scene) HasHatch() bool {
 	for _, m := range s.Marks {
 		for _, sh := range m.Shapes {
-			if sh.Hatched() {
+			if sh.hatched() {
 				return true
 			}
 		}
@@ -143,13 +150,14 @@ var svgTemplate = template.Must(template.New("svg").Funcs(template.FuncMap{"c": 
 {{- if .Title}}<title>{{.Title}}</title>{{end}}
 {{- range .Shapes}}
 {{- if eq .Kind "text"}}<text class="{{.Class}}" x="{{c .X}}" y="{{c .Y}}" text-anchor="{{.Anchor}}">{{.Text}}</text>
-{{- else}}<{{if eq .Kind "rect"}}rect x="{{c .X}}" y="{{c .Y}}" width="{{c .W}}" height="{{c .H}}"
-{{- else if eq .Kind "circle"}}circle cx="{{c .X}}" cy="{{c .Y}}" r="{{c .W}}"
-{{- else}}path d="{{.D}}"{{end}} class="{{.Class}}"
-{{- if .Hatched}} fill="url(#{{$id}}-hatch)"{{else if .Unfilled}} fill="none"{{end}}
-{{- if .Stroke}} stroke-width="{{c .Stroke}}"{{end}}
-{{- if .Dash}} stroke-dasharray="{{.Dash}}"{{end}}/>{{end}}
+{{- else if eq .Kind "rect"}}<rect x="{{c .X}}" y="{{c .Y}}" width="{{c .W}}" height="{{c .H}}"{{template "paint" .}}{{template "hatch" (.HatchOf $id)}}/>
+{{- else if eq .Kind "circle"}}<circle cx="{{c .X}}" cy="{{c .Y}}" r="{{c .W}}"{{template "paint" .}}/>
+{{- else}}<path d="{{.D}}"{{template "paint" .}}{{template "hatch" (.HatchOf $id)}}/>{{end}}
 {{- end}}
 {{- if .Href}}</a>{{else}}</g>{{end}}
 {{- end}}
-</svg>`))
+</svg>
+{{- define "paint"}} class="{{.Class}}"{{if .Unfilled}} fill="none"{{end}}
+{{- if .Stroke}} stroke-width="{{c .Stroke}}"{{end}}
+{{- if .Dash}} stroke-dasharray="{{.Dash}}"{{end}}{{end}}
+{{- define "hatch"}}{{if .}} fill="url(#{{.}})"{{end}}{{end}}`))
