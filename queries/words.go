@@ -45,7 +45,7 @@ func Count(n int64) string {
 		return s // four digits stay together (ISO 80000-1)
 	}
 	for i := len(s) - 3; i > 0 && s[i-1] != '-'; i -= 3 {
-		s = s[:i] + "\u202f" + s[i:]
+		s = s[:i] + "\u00a0" + s[i:]
 	}
 	return s
 }
