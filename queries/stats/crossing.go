@@ -26,12 +26,15 @@ func findCrossing(f func(float64) float64, x, step float64) float64 {
 }
 
 // falsePosition finds the root of f between lo and hi, where it is flo <= 0 and fhi > 0, by the
-// Illinois variant of false position (Dowell & Jarratt 1971, BIT 11:168-174), with bisection at
-// every third step in case that stalls.
+// Illinois variant of false position (Dowell & Jarratt 1971, BIT 11:168-174), bisecting after a step
+// that did not halve the bracket. Where f jumps over 0 it ends at the jump.
 func falsePosition(f func(float64) float64, lo, flo, hi, fhi float64) float64 {
-	for i := range 200 {
+	narrow := 1e-9 * math.Abs(hi-lo)
+	bisect := false
+	for math.Abs(hi-lo) > narrow {
+		width := math.Abs(hi - lo)
 		mid := hi - fhi*(hi-lo)/(fhi-flo)
-		if i%3 == 2 {
+		if bisect {
 			mid = lo + (hi-lo)/2
 		}
 		fmid := f(mid)
@@ -44,6 +47,7 @@ func falsePosition(f func(float64) float64, lo, flo, hi, fhi float64) float64 {
 			flo /= 2
 		}
 		hi, fhi = mid, fmid
+		bisect = math.Abs(hi-lo) > width/2
 	}
 	return hi
 }
