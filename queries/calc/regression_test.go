@@ -68,7 +68,7 @@ func pick(t *testing.T, v any, path string) float64 {
 
 // TestPublishedRounded holds our figures to the digits the publications print. The mapping names,
 // for each printed figure, the figure of ours it rounds.
-func TestPublishedRounded(t *testing.T) {
+func TestPublishedRoundedRegression(t *testing.T) {
 	paths := map[string][]string{
 		"published_wilson":            {"wilson_lower", "wilson_upper"},
 		"published_clopper_pearson":   {"clopper_pearson_lower", "clopper_pearson_upper"},

@@ -238,10 +238,14 @@ func (m *glm) deviance(means []mean) float64 {
 	return 2 * sum
 }
 
-// xLogRatio is x log(x/y), 0 at x = 0.
+// xLogRatio is x log(x/y), 0 at x = 0. Near a ratio of 1 it goes by the difference, so that the
+// deviance of large counts that fit well is not lost in rounding.
 func xLogRatio(x, y float64) float64 {
-	if x == 0 {
+	switch {
+	case x == 0:
 		return 0
+	case math.Abs(x-y) < y/2:
+		return x * math.Log1p((x-y)/y)
 	}
 	return x * math.Log(x/y)
 }

@@ -1,0 +1,83 @@
+package main
+
+import (
+	"context"
+	"encoding/json"
+	"fmt"
+	"os"
+	"runtime/debug"
+	"text/tabwriter"
+
+	"golang.org/x/term"
+
+	"scanledger/transform/engine"
+)
+
+// versionNumber is raised with every change that users can see.
+const versionNumber = "0.1.0"
+
+func version() string {
+	v := "scanledger " + versionNumber
+	if info, ok := debug.ReadBuildInfo(); ok {
+		for _, s := range info.Settings {
+			if s.Key == "vcs.revision" && len(s.Value) >= 12 {
+				v += " (" + s.Value[:12] + ")"
+			}
+		}
+	}
+	return v
+}
+
+// app is what every command runs with.
+type app struct {
+	ctx    context.Context
+	t      terminal
+	config config
+	json   bool
+	quiet  bool
+}
+
+func newApp(ctx context.Context, c *commands, t terminal) (*app, error) {
+	cfg, err := readConfig(c.Config)
+	if err != nil {
+		return nil, err
+	}
+	return &app{ctx: ctx, t: t, config: cfg, json: c.JSON, quiet: c.Quiet}, nil
+}
+
+// say prints a line for a person, unless the output is for a machine.
+func (a *app) say(format string, args ...any) error {
+	if a.json || a.quiet {
+		return nil
+	}
+	_, err := fmt.Fprintln(a.t.out, printable(fmt.Sprintf(format, args...)))
+	return err
+}
+
+// object prints a value for a machine.
+func (a *app) object(v any) error {
+	enc := json.NewEncoder(a.t.out)
+	enc.SetIndent("", "  ")
+	return enc.Encode(v)
+}
+
+// table prints rows with tab-separated cells in aligned columns.
+func (a *app) table(rows []string) error {
+	w := tabwriter.NewWriter(a.t.out, 0, 0, 2, ' ', 0)
+	for _, r := range rows {
+		if _, err := fmt.Fprintln(w, printable(r)); err != nil {
+			return err
+		}
+	}
+	return w.Flush()
+}
+
+// interactive reports whether progress may be drawn.
+func (a *app) interactive() bool {
+	f, ok := a.t.err.(*os.File)
+	return ok && !a.quiet && !a.json && term.IsTerminal(int(f.Fd()))
+}
+
+func (a *app) engine() engine.Options {
+	return engine.Options{MemoryLimit: a.config.Engine.Memory, Threads: a.config.Engine.Threads}
+}

@@ -1,0 +1,79 @@
+package main
+
+import (
+	"fmt"
+	"strings"
+
+	"github.com/BurntSushi/toml"
+
+	"scanledger/ingest/contract"
+	"scanledger/queries"
+	"scanledger/transform"
+)
+
+// config is scanledger.toml. Every setting may be left out.
+type config struct {
+	Business struct {
+		Name     string `toml:"name"`     // shown on pages; default none
+		Currency string `toml:"currency"` // of the costs; default none
+	} `toml:"business"`
+	Costs struct {
+		FalseAlarm float64 `toml:"false_alarm"` // a wall opened for nothing (house's choice; no default)
+		Missed     float64 `toml:"missed"`      // a point called clear that was active (house's choice; no default)
+	} `toml:"costs"`
+	Truth struct {
+		Days int `toml:"days"` // how long a finding tells about a visit (default 60: the record contract)
+	} `toml:"truth"`
+	Counts struct {
+		Floor int `toml:"floor"` // fewest cases for which a rate is shown (default 30: NCHS presentation standards, 2017)
+	} `toml:"counts"`
+	Engine struct {
+		Memory  string `toml:"memory"`  // most memory the SQL engine takes (default "1GiB": house's choice)
+		Threads int    `toml:"threads"` // default: every core
+	} `toml:"engine"`
+	Columns map[string]map[string]string `toml:"columns"` // per record set: supplier's column = contract column
+}
+
+func readConfig(path string) (config, error) {
+	c := config{}
+	c.Truth.Days, c.Counts.Floor = transform.DefaultTruthDays, queries.DefaultFloor
+	if path == "" {
+		return c, nil
+	}
+	meta, err := toml.DecodeFile(path, &c)
+	if err != nil {
+		return c, fmt.Errorf("%w: configuration %s: %w", errUsage, path, err)
+	}
+	if unknown := meta.Undecoded(); len(unknown) > 0 {
+		return c, fmt.Errorf("%w: configuration %s: no setting is called %s; see the README for those there are", errUsage, path, unknown[0])
+	}
+	if err := c.check(); err != nil {
+		return c, fmt.Errorf("%w: configuration %s: %w", errUsage, path, err)
+	}
+	return c, nil
+}
+
+func (c config) check() error {
+	switch {
+	case c.Truth.Days < 1 || c.Truth.Days > 3650:
+		return fmt.Errorf("truth.days is %d; give 1 to 3650", c.Truth.Days)
+	case c.Counts.Floor < 1:
+		return fmt.Errorf("counts.floor is %d; give at least 1", c.Counts.Floor)
+	case c.Costs.FalseAlarm < 0 || c.Costs.Missed < 0:
+		return fmt.Errorf("costs are %g and %g; give amounts of 0 or more", c.Costs.FalseAlarm, c.Costs.Missed)
+	case c.Engine.Threads < 0:
+		return fmt.Errorf("engine.threads is %d; give 1 or more, or leave it out", c.Engine.Threads)
+	}
+	for name, renames := range c.Columns {
+		set, err := contract.Lookup(name)
+		if err != nil {
+			return fmt.Errorf("columns.%s: %w", name, err)
+		}
+		for from, to := range renames {
+			if set.Field(strings.ToLower(to)) < 0 {
+				return fmt.Errorf("columns.%s: %s = %q, but %s has no column %q", name, from, to, name, to)
+			}
+		}
+	}
+	return nil
+}

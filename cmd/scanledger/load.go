@@ -1,0 +1,78 @@
+package main
+
+import (
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"scanledger/ingest/store"
+	"scanledger/transform/settle"
+)
+
+type loadCmd struct {
+	Store    string    `required:"" help:"Folder of the store; made when new." type:"path" placeholder:"DIR"`
+	Set      string    `help:"Record set of every file; otherwise the start of each file's name says." placeholder:"NAME"`
+	Received time.Time `help:"When the records came in (RFC 3339); otherwise now." placeholder:"TIME"`
+	Files    []string  `arg:"" name:"file" help:"Record files or folders of them."`
+}
+
+// Run takes the files in and says what became of their rows.
+func (c *loadCmd) Run(a *app) error {
+	rep, err := a.load(c.Store, c.Files, c.Set, c.Received)
+	if err != nil {
+		return err
+	}
+	if a.json {
+		err = a.object(rep)
+	} else {
+		err = a.sayLoad(rep, c.Store)
+	}
+	if err == nil && rep.Total.Rejected > 0 {
+		err = errRejects
+	}
+	return err
+}
+
+func (a *app) load(dir string, files []string, set string, received time.Time) (settle.Report, error) {
+	if received.IsZero() {
+		received = time.Now()
+	}
+	w := &watch{a: a}
+	defer w.finish()
+	return settle.Load(a.ctx, dir, files, settle.Options{ReceivedAt: received, RecordSet: set, Renames: a.config.Columns,
+		Engine: a.engine(), Tool: version(), Watch: w})
+}
+
+func (a *app) sayLoad(rep settle.Report, dir string) error {
+	for _, s := range rep.Skipped {
+		if err := a.say("skipped %s: %s", s.Path, s.Reason); err != nil {
+			return err
+		}
+	}
+	if rep.Load == 0 {
+		return a.say("nothing new; the store is as it was")
+	}
+	if a.quiet {
+		return nil
+	}
+	rows := []string{"file\tset\trows\taccepted\tduplicate\tcorrected\twaiting\trejected"}
+	for _, f := range rep.Files {
+		rows = append(rows, countsLine(f.Name, f.RecordSet, f.Now))
+	}
+	rows = append(rows, countsLine("all", "", rep.Total))
+	for _, f := range rep.Changed {
+		rows = append(rows, countsLine(f.Name+" (earlier, now)", f.RecordSet, f.Now))
+	}
+	if err := a.table(rows); err != nil {
+		return err
+	}
+	if rep.Total.Rejected > 0 {
+		return a.say("%d rows were rejected; every broken rule is in %s", rep.Total.Rejected,
+			filepath.Join(dir, "rejects", fmt.Sprintf("load-%06d.csv", rep.Load)))
+	}
+	return nil
+}
+
+func countsLine(name, set string, c store.Counts) string {
+	return fmt.Sprintf("%s\t%s\t%d\t%d\t%d\t%d\t%d\t%d", name, set, c.Rows, c.Accepted, c.Duplicate, c.Corrected, c.Waiting, c.Rejected)
+}

@@ -1,0 +1,48 @@
+package main
+
+import (
+	"os/exec"
+	"strings"
+	"testing"
+)
+
+// rooms lists the packages in the order of the flow: each may import only those before it.
+var rooms = []string{
+	"ingest/contract", "ingest", "ingest/demo", "ingest/store",
+	"transform/engine", "transform/settle", "transform",
+	"queries/stats", "queries/calc", "queries",
+	"dashboards/chart", "dashboards",
+	"cmd/scanledger",
+}
+
+func TestRoomsImportOnlyEarlierRooms(t *testing.T) {
+	nth := map[string]int{}
+	for i, r := range rooms {
+		nth["scanledger/"+r] = i
+	}
+	out, err := exec.Command("go", "list", "-f", `{{.ImportPath}}{{range .Imports}} {{.}}{{end}}`, "scanledger/...").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	seen := 0
+	for line := range strings.Lines(string(out)) {
+		fields := strings.Fields(line)
+		at, ok := nth[fields[0]]
+		if !ok {
+			t.Errorf("room %s has no place in the flow; give it one here and in DEVELOPERS.md", fields[0])
+			continue
+		}
+		seen++
+		for _, imported := range fields[1:] {
+			if !strings.HasPrefix(imported, "scanledger/") {
+				continue
+			}
+			if there, ok := nth[imported]; !ok || there >= at {
+				t.Errorf("%s imports %s, which comes later in the flow", fields[0], imported)
+			}
+		}
+	}
+	if seen != len(rooms) {
+		t.Errorf("%d of %d rooms exist", seen, len(rooms))
+	}
+}

@@ -1,0 +1,83 @@
+package chart
+
+import "slices"
+
+// box is a rectangle in px: left, top, right, bottom.
+type box struct{ l, t, r, b float64 }
+
+func (a box) meets(b box) bool { return a.l < b.r && b.l < a.r && a.t < b.b && b.t < a.b }
+
+func (a box) within(b box) bool { return a.l >= b.l && a.r <= b.r && a.t >= b.t && a.b <= b.b }
+
+// textBox is the space a text takes, from its ascenders to its descenders.
+func textBox(s Shape) box {
+	size, w := sizeOf(s.Class), textWidth(s.Text, s.Class)
+	left := s.X
+	switch s.Anchor {
+	case "middle":
+		left -= w / 2
+	case "end":
+		left -= w
+	}
+	return box{left, s.Y - 0.78*size, left + w, s.Y + 0.22*size}
+}
+
+func around(x, y, r float64) box { return box{x - r, y - r, x + r, y + r} }
+
+// placer puts labels beside marks, where they cover neither marks nor labels
+// that stand already. It is greedy: the first label placed has the first choice.
+type placer struct {
+	area  box // labels stay inside
+	taken []box
+}
+
+func (p *placer) reserve(b box) { p.taken = append(p.taken, b) }
+
+// place tries right, left, above and below a mark of radius r. It gives no
+// shape where all four are taken; the mark then has only its title.
+func (p *placer) place(x, y, r float64, class, words string) []Shape {
+	gap := r + 4
+	for _, s := range []Shape{
+		centred(x+gap, y, "start", class, words),
+		centred(x-gap, y, "end", class, words),
+		text(x, y-gap, "middle", class, words),
+		text(x, y+gap+0.78*sizeOf(class), "middle", class, words),
+	} {
+		b := textBox(s)
+		if b.within(p.area) && !slices.ContainsFunc(p.taken, b.meets) {
+			p.reserve(b)
+			return []Shape{s}
+		}
+	}
+	return nil
+}
+
+// spread moves the centres of stacked labels apart to at least gap and keeps
+// their order and, as far as there is room, their place between top and bottom.
+func spread(ys []float64, gap, top, bottom float64) []float64 {
+	order := make([]int, len(ys))
+	for i := range order {
+		order[i] = i
+	}
+	slices.SortStableFunc(order, func(a, b int) int {
+		switch {
+		case ys[a] < ys[b]:
+			return -1
+		case ys[a] > ys[b]:
+			return 1
+		}
+		return 0
+	})
+	out := slices.Clone(ys)
+	low := top
+	for _, i := range order {
+		out[i] = max(out[i], low)
+		low = out[i] + gap
+	}
+	high := max(bottom, top+gap*float64(len(ys)-1))
+	for _, i := range slices.Backward(order) {
+		out[i] = min(out[i], high)
+		high = out[i] - gap
+	}
+	return out
+}

@@ -1,0 +1,162 @@
+package dashboards
+
+import (
+	"fmt"
+
+	"scanledger/queries"
+)
+
+func overviewPage(b *queries.Book, biz Business) Page {
+	return Page{
+		Title:   "Overview",
+		Heading: overviewHeading(b),
+		Lead: fmt.Sprintf("What the calls of %s say, from what had been received by %s. Every rate stands with its interval and its count.",
+			period(b), b.AsOf),
+		Sections: []Section{nextSection(b), heldUpSection(b), flowSection(b), costSection(b, biz)},
+	}
+}
+
+// overviewHeading answers whether the calls can be trusted, or says why that cannot be said.
+func overviewHeading(b *queries.Book) string {
+	all, ok := allAccuracy(b)
+	switch {
+	case !ok || all.ActiveCalls+all.ClearCalls == 0:
+		return "No calls have been taken in yet"
+	case !all.Enough:
+		return fmt.Sprintf("Too few active calls have been checked to say how they hold up: %s of %s",
+			queries.Count(all.ActiveVerified), queries.Count(all.ActiveCalls))
+	}
+	return fmt.Sprintf("%s of checked active calls were confirmed", queries.Percent(all.PPV))
+}
+
+func allAccuracy(b *queries.Book) (queries.AccuracyRow, bool) {
+	for _, r := range b.Accuracy {
+		if r.By == "all" {
+			return r, true
+		}
+	}
+	return queries.AccuracyRow{}, false
+}
+
+// maxActions is how many findings the overview lists.
+const maxActions = 5
+
+func nextSection(b *queries.Book) Section {
+	s := Section{ID: "findings", Heading: "What the figures say, most important first", Source: nil}
+	for _, f := range b.Findings[:min(maxActions, len(b.Findings))] {
+		s.List = append(s.List, Item{f.Text, f.Page})
+	}
+	if len(s.List) == 0 {
+		s.Heading = "The figures say nothing yet"
+		s.Paragraphs = []string{"There are too few calls and findings to say anything. The records page tells what was taken in."}
+	}
+	if n := len(b.Findings) - maxActions; n > 0 {
+		s.Paragraphs = []string{fmt.Sprintf("%s; the other pages show them.", counted(int64(n), "more finding", "more findings"))}
+	}
+	return s
+}
+
+func heldUpSection(b *queries.Book) Section {
+	all, _ := allAccuracy(b)
+	s := Section{
+		ID:      "held-up",
+		Heading: heldUpHeading(b),
+		Sub: fmt.Sprintf("Share of verified active calls that were confirmed, by month of the visit; bars are 95 %% intervals. %s verified active calls.",
+			queries.Count(all.ActiveVerified)),
+		Figure: confirmedMonths(b),
+		Source: sourceOf(b, "accuracy", fmt.Sprintf("%s active calls, %s of them verified, %s confirmed.",
+			queries.Count(all.ActiveCalls), queries.Count(all.ActiveVerified), queries.Count(all.Confirmed))),
+		Margin: []Note{{queries.Percent(all.PPV), fmt.Sprintf("of %s verified active calls were confirmed (95 %% interval %s).",
+			queries.Count(all.ActiveVerified), queries.Range(all.PPVLow, all.PPVHigh))}},
+	}
+	if all.ClearVerifiedShare.Known() {
+		s.Margin = append(s.Margin, Note{queries.Percent(all.ClearVerifiedShare), fmt.Sprintf("of %s clear calls were ever checked; %s of those were active.",
+			queries.Count(all.ClearCalls), ofAll(all.Missed, all.ClearVerified))})
+	}
+	if !all.Enough {
+		s.Margin = []Note{{"", fmt.Sprintf("%s verified active calls: too few for a rate.", queries.Count(all.ActiveVerified))}}
+	}
+	return s
+}
+
+// heldUpHeading compares the newest and the earliest half of the months that have enough, and claims a
+// change only where the two intervals do not touch.
+func heldUpHeading(b *queries.Book) string {
+	var months []queries.AccuracyRow
+	for _, r := range b.Accuracy {
+		if r.By == "month" && r.Enough {
+			months = append(months, r)
+		}
+	}
+	if len(months) < 2 {
+		return "Too few months have enough checked calls to show a course"
+	}
+	first, last := months[0], months[len(months)-1]
+	switch {
+	case last.PPVLow > first.PPVHigh:
+		return fmt.Sprintf("More active calls are confirmed in %s than in %s", monthName(*last.Month), monthName(*first.Month))
+	case last.PPVHigh < first.PPVLow:
+		return fmt.Sprintf("Fewer active calls are confirmed in %s than in %s", monthName(*last.Month), monthName(*first.Month))
+	}
+	return fmt.Sprintf("Between %s and %s, no change in confirmed calls beyond what chance gives", monthName(*first.Month), monthName(*last.Month))
+}
+
+func flowSection(b *queries.Book) Section {
+	f := flowCounts(b)
+	checked := f["verified active"] + f["verified clear"] + f["verified unsure"]
+	s := Section{
+		ID:      "flow",
+		Heading: fmt.Sprintf("%s points tested, %s later checked by looking", queries.Count(f["points"]), queries.Count(checked)),
+		Sub:     "From readings to findings, with the counts lost at each step (after STARD 2015). Decisive findings only: opened, drilled, borescope.",
+		Figure:  flowFigure(f),
+		Source:  sourceOf(b, "flow", ""),
+	}
+	if f["points"] == 0 {
+		s.Heading = "No points have been tested yet"
+	}
+	return s
+}
+
+// flowCounts are the rows of flow by step, call and outcome, joined by spaces.
+func flowCounts(b *queries.Book) map[string]int64 {
+	out := map[string]int64{}
+	for _, r := range b.Flow {
+		key := r.Step
+		for _, part := range []string{r.Call, r.Outcome} {
+			if part != "" {
+				key += " " + part
+			}
+		}
+		out[key] += r.N
+	}
+	return out
+}
+
+func costSection(b *queries.Book, biz Business) Section {
+	all, _ := allAccuracy(b)
+	s := Section{ID: "cost", Heading: "What wrong calls cost is not set",
+		Paragraphs: []string{"Set costs.false_alarm and costs.missed in the configuration to see what wrong calls cost."},
+		Source:     sourceOf(b, "accuracy", "")}
+	if biz.FalseAlarmCost+biz.MissedCost == 0 {
+		return s
+	}
+	money := func(n int64, each float64) string {
+		return queries.Count(int64(float64(n)*each+0.5)) + " " + biz.Currency
+	}
+	s.Heading = fmt.Sprintf("Known wrong calls cost %s", money(1, float64(all.FalseAlarms)*biz.FalseAlarmCost+float64(all.Missed+all.MissedReported)*biz.MissedCost))
+	s.Sub = fmt.Sprintf("Counted from checked points only, %s; what was never checked is not in it.", period(b))
+	s.Paragraphs = nil
+	s.Tables = []Table{{ID: "costs", Caption: "Known wrong calls and what the house says each costs",
+		Columns: []Column{{Head: "Kind"}, {Head: "Known", Numeric: true}, {Head: "Each", Unit: biz.Currency, Numeric: true}, {Head: "Together", Unit: biz.Currency, Numeric: true}},
+		Rows: []Row{
+			costRow("False alarms: called active, something else was found", all.FalseAlarms, biz.FalseAlarmCost),
+			costRow("Missed, seen when opened", all.Missed, biz.MissedCost),
+			costRow("Missed, from a report or return visit", all.MissedReported, biz.MissedCost),
+		}}}
+	s.Margin = []Note{{queries.Count(all.FalseAlarms), "false alarms among " + queries.Count(all.ActiveVerified) + " verified active calls."}}
+	return s
+}
+
+func costRow(kind string, n int64, each float64) Row {
+	return Row{Cells: []Cell{text(kind), count(n), count(int64(each + 0.5)), count(int64(float64(n)*each + 0.5))}}
+}

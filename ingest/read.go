@@ -1,0 +1,166 @@
+package ingest
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"os"
+	"runtime"
+	"slices"
+
+	"golang.org/x/sync/errgroup"
+)
+
+// Summary tells what Read saw of a file.
+type Summary struct {
+	Rows, Rejected int64    // rows read, and how many of them broke a rule
+	ExtraColumns   []string // columns of the file that the record set does not have, in order of appearance
+	Bytes          int64    // size of the file as it lies on disk
+}
+
+// maxExtraColumns bounds how many unknown names a JSON Lines file can make Read remember.
+const maxExtraColumns = 1000
+
+// Read hands the rows of a file to sink in file order. It cuts the file into stretches, judges
+// them in parallel and delivers them one at a time, holding a fixed number of stretches whatever
+// the size of the file. A Batch is never nil but may be empty; sink owns what it is given.
+//
+// A row that breaks a rule is a Reject and reading goes on. Trouble with the file as a whole is a
+// *FileError; chunks handed over before it must then be dropped. An error of sink or of ctx ends
+// the reading and is returned as it is.
+func Read(ctx context.Context, src Source, sink func(Chunk) error) (Summary, error) {
+	var sum Summary
+	if err := ctx.Err(); err != nil {
+		return sum, err
+	}
+	file, err := os.Open(src.Path)
+	if err != nil {
+		cause := err
+		if pathErr, ok := errors.AsType[*os.PathError](err); ok {
+			cause = pathErr.Err
+		}
+		return sum, src.ioError("open", cause)
+	}
+	defer func() { _ = file.Close() }() // nothing was written
+	info, err := file.Stat()
+	if err != nil {
+		return sum, src.ioError("open", err)
+	}
+	if info.IsDir() {
+		return sum, src.fileError("open", errors.New("it is a folder"), "name a file")
+	}
+	sum.Bytes = info.Size()
+	err = readFormat(ctx, src, file, sum.Bytes, func(p parsed) error {
+		sum.add(p)
+		if p.Rows == 0 {
+			return nil
+		}
+		return sink(p.Chunk)
+	})
+	return sum, err
+}
+
+func readFormat(ctx context.Context, src Source, file *os.File, size int64, deliver func(parsed) error) error {
+	switch src.Format {
+	case CSV:
+		return readCSV(ctx, src, file, size, deliver)
+	case JSONL:
+		return readJSONL(ctx, src, file, size, deliver)
+	case XLSX:
+		return readXLSX(ctx, src, file, deliver)
+	case Parquet:
+		return readParquet(ctx, src, file, deliver)
+	default:
+		return src.fileError("open", fmt.Errorf("format %d is unknown", src.Format), "use Identify")
+	}
+}
+
+// parsed is a chunk with the unknown column names met in it.
+type parsed struct {
+	Chunk
+	extra []string
+}
+
+func (s *Summary) add(p parsed) {
+	s.Rows += p.Rows
+	s.Rejected += p.Rows - int64(len(p.Batch.Lines))
+	for _, name := range p.extra {
+		if len(s.ExtraColumns) < maxExtraColumns && !slices.Contains(s.ExtraColumns, name) {
+			s.ExtraColumns = append(s.ExtraColumns, name)
+		}
+	}
+}
+
+// inOrder runs produce in one goroutine, parses the blocks it emits in as many as there are
+// processors, and delivers the results one by one in the order of the blocks. newParser is called
+// once for each parsing goroutine. At most a few blocks a processor are held at a time. The first
+// error ends everything.
+func inOrder[B any](ctx context.Context, produce func(emit func(B) error) error,
+	newParser func() func(B) parsed, deliver func(parsed) error,
+) error {
+	type job struct {
+		block  B
+		result chan parsed
+	}
+	group, ctx := errgroup.WithContext(ctx)
+	workers := runtime.GOMAXPROCS(0)
+	jobs := make(chan job)
+	results := make(chan chan parsed, 2*workers)
+
+	group.Go(func() error {
+		defer close(jobs)
+		defer close(results)
+		return produce(func(block B) error {
+			j := job{block, make(chan parsed, 1)}
+			if err := send(ctx, results, j.result); err != nil {
+				return err
+			}
+			return send(ctx, jobs, j)
+		})
+	})
+	for range workers {
+		group.Go(func() error {
+			parse := newParser()
+			for j := range jobs {
+				j.result <- parse(j.block)
+			}
+			return nil
+		})
+	}
+	group.Go(func() error {
+		for result := range results {
+			select {
+			case p := <-result:
+				if err := deliver(p); err != nil {
+					return err
+				}
+			case <-ctx.Done():
+				return ctx.Err()
+			}
+		}
+		return nil
+	})
+	return group.Wait()
+}
+
+func send[T any](ctx context.Context, to chan<- T, v T) error {
+	if err := ctx.Err(); err != nil {
+		return err
+	}
+	select {
+	case to <- v:
+		return nil
+	case <-ctx.Done():
+		return ctx.Err()
+	}
+}
+
+// guard runs code of a format library and turns a panic over damaged content into a FileError.
+func (s Source) guard(run func() error) (err error) {
+	defer func() {
+		if cause := recover(); cause != nil {
+			err = s.fileError("read", fmt.Errorf("the file is damaged: %v", cause), "export it again")
+		}
+	}()
+	return run()
+}

@@ -1,0 +1,203 @@
+// Package store keeps what was taken in.
+//
+// In: batches of settled rows and the fates of all others. Out: Parquet files in one folder per
+// record set, and a manifest that lists every one of them with its rows and checksum. It is the
+// only room that publishes: files are staged, synced and renamed into place, and the manifest is
+// renamed last, so that a store is always either as it was before a load or as it is after. It also
+// holds the lock that lets one process write, and sweeps what a dead one left. It never judges a
+// row.
+package store
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"time"
+
+	"scanledger/ingest/contract"
+)
+
+// Names inside a store folder.
+const (
+	manifestName = "manifest.json"
+	packageName  = "datapackage.json"
+	lockName     = "lock"
+	stagePrefix  = ".stage-"
+)
+
+// PartKind tells what a part's rows are.
+type PartKind string
+
+// The kinds of part.
+const (
+	Data    PartKind = "data"    // rows taken in: accepted and corrected ones, every version
+	Pool    PartKind = "pool"    // rows sound in themselves that name something unknown or break a rule with what they name
+	Fates   PartKind = "fates"   // one row for every row whose fate is not plainly "accepted"
+	Rejects PartKind = "rejects" // every broken rule, for people who mend files
+)
+
+// Part is one Parquet file of the store.
+type Part struct {
+	Path      string   `json:"path"` // below the store folder, with slashes
+	Kind      PartKind `json:"kind"`
+	RecordSet string   `json:"record_set,omitempty"`
+	Month     string   `json:"utc_month,omitempty"`
+	Load      int      `json:"load"`
+	Rows      int64    `json:"rows"`
+	Bytes     int64    `json:"bytes"`
+	SHA256    string   `json:"sha256"`
+}
+
+// Counts says what became of the rows of a file. Rows is what was read; the rest add up to it.
+type Counts struct {
+	Rows      int64 `json:"rows"`
+	Accepted  int64 `json:"accepted"`
+	Duplicate int64 `json:"duplicate"`
+	Corrected int64 `json:"corrected"`
+	Waiting   int64 `json:"waiting"`
+	Rejected  int64 `json:"rejected"`
+}
+
+// Balanced reports whether every row read has exactly one fate.
+func (c Counts) Balanced() bool {
+	return c.Rows == c.Accepted+c.Duplicate+c.Corrected+c.Waiting+c.Rejected
+}
+
+// Add changes the count of one fate by n.
+func (c *Counts) Add(fate string, n int64) {
+	switch fate {
+	case "accepted":
+		c.Accepted += n
+	case "duplicate":
+		c.Duplicate += n
+	case "corrected":
+		c.Corrected += n
+	case "waiting":
+		c.Waiting += n
+	case "rejected":
+		c.Rejected += n
+	}
+}
+
+// File is one record file taken in. Its number and a line make a row's lineage.
+type File struct {
+	Number       int      `json:"number"` // from 1, in order of arrival
+	Load         int      `json:"load"`
+	Name         string   `json:"name"`
+	SHA256       string   `json:"sha256"`
+	Bytes        int64    `json:"bytes"`
+	RecordSet    string   `json:"record_set"`
+	ExtraColumns []string `json:"extra_columns,omitempty"`
+	AtLoad       Counts   `json:"at_load"` // when it was loaded
+	Now          Counts   `json:"now"`     // after the newest load
+}
+
+// Load is one run that took files in.
+type Load struct {
+	Number     int       `json:"number"` // from 1
+	ReceivedAt time.Time `json:"received_at"`
+	Files      int       `json:"files"`
+	Rows       int64     `json:"rows"`
+}
+
+// Manifest lists what a store holds.
+type Manifest struct {
+	SchemaVersion int    `json:"schema_version"`
+	Tool          string `json:"tool"`
+	Loads         []Load `json:"loads"`
+	Files         []File `json:"files"`
+	Parts         []Part `json:"parts"`
+}
+
+// Store is a folder that holds records.
+type Store struct {
+	Dir      string
+	Manifest Manifest
+}
+
+// ErrNoStore says that a folder holds no store.
+var ErrNoStore = errors.New("no store here")
+
+// Open reads the manifest of the store in dir. It takes no lock: published files never change.
+func Open(dir string) (*Store, error) {
+	raw, err := os.ReadFile(filepath.Join(dir, manifestName))
+	if errors.Is(err, os.ErrNotExist) {
+		return nil, fmt.Errorf("open store %s: %w; make one with: scanledger load --store %s FILE", dir, ErrNoStore, dir)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("open store %s: %w", dir, err)
+	}
+	s := &Store{Dir: dir}
+	if err := json.Unmarshal(raw, &s.Manifest); err != nil {
+		return nil, fmt.Errorf("open store %s: %s is damaged: %w; restore the folder from a copy", dir, manifestName, err)
+	}
+	if v := s.Manifest.SchemaVersion; v != contract.SchemaVersion {
+		return nil, fmt.Errorf("open store %s: it has schema version %d, this program reads %d; use a matching version", dir, v, contract.SchemaVersion)
+	}
+	return s, nil
+}
+
+// openOrNew is Open, with an empty store where there is none.
+func openOrNew(dir string) (*Store, error) {
+	s, err := Open(dir)
+	if errors.Is(err, ErrNoStore) {
+		return &Store{Dir: dir, Manifest: Manifest{SchemaVersion: contract.SchemaVersion}}, nil
+	}
+	return s, err
+}
+
+// Path is the place of a part on disk.
+func (s *Store) Path(p Part) string { return filepath.Join(s.Dir, filepath.FromSlash(p.Path)) }
+
+// Paths lists the parts of one kind and record set (any set when empty) taken in by load upTo at
+// the latest, in the manifest's order.
+func (s *Store) Paths(kind PartKind, set string, upTo int) []string {
+	var out []string
+	for _, p := range s.Manifest.Parts {
+		if p.Kind == kind && (set == "" || p.RecordSet == set) && p.Load <= upTo {
+			out = append(out, s.Path(p))
+		}
+	}
+	return out
+}
+
+// Holding finds the file with the given content, if the store has taken it in.
+func (s *Store) Holding(sha256 string) (File, bool) {
+	i := slices.IndexFunc(s.Manifest.Files, func(f File) bool { return f.SHA256 == sha256 })
+	if i < 0 {
+		return File{}, false
+	}
+	return s.Manifest.Files[i], true
+}
+
+// LoadAsOf is the number of the last load received by the end of day t, and when that was; with
+// a zero t, the newest load.
+func (s *Store) LoadAsOf(t time.Time) (number int, received time.Time, err error) {
+	for _, l := range s.Manifest.Loads {
+		if t.IsZero() || l.ReceivedAt.Before(t.AddDate(0, 0, 1)) {
+			number, received = max(number, l.Number), later(received, l.ReceivedAt)
+		}
+	}
+	if number == 0 {
+		return 0, received, fmt.Errorf("nothing had been received by %s; the first load came at %s",
+			t.Format(time.DateOnly), s.Manifest.firstReceived())
+	}
+	return number, received, nil
+}
+
+func (m Manifest) firstReceived() string {
+	if len(m.Loads) == 0 {
+		return "no time yet"
+	}
+	return m.Loads[0].ReceivedAt.Format(time.RFC3339)
+}
+
+func later(a, b time.Time) time.Time {
+	if b.After(a) {
+		return b
+	}
+	return a
+}

@@ -1,0 +1,121 @@
+package queries
+
+import (
+	"context"
+	"fmt"
+	"time"
+
+	"scanledger/ingest/store"
+	"scanledger/transform/engine"
+)
+
+// DefaultFloor is the fewest cases for which a rate is shown. (NCHS presentation standards for
+// proportions, 2017: effective n of at least 30.)
+const DefaultFloor = 30
+
+// Confidence of every interval.
+const Confidence = 0.95
+
+// Options choose what the analyses see.
+type Options struct {
+	From, To string    // local months, YYYY-MM; empty: all there is
+	AsOf     time.Time // day of the newest record seen
+	Floor    int       // 0: DefaultFloor
+}
+
+// Book holds the figures of every analysis, typed for those who draw them, and as results for those
+// who read files.
+type Book struct {
+	AsOf, From, To string
+	Floor          int
+	Detection      []DetectionRow
+	Accuracy       []AccuracyRow
+	Consistency    []ConsistencyRow
+	Quality        []QualityRow
+	RejectRules    []RejectRuleRow
+	Flow           []FlowRow
+	Findings       []Finding // the most important first
+	Labels         Labels
+	Results        []Result // in the order in which they were made
+}
+
+// Result returns the named result.
+func (b *Book) Result(name string) Result {
+	for _, r := range b.Results {
+		if r.Analysis == name {
+			return r
+		}
+	}
+	return Result{}
+}
+
+// desk is what an analysis works with.
+type desk struct {
+	ctx  context.Context
+	eng  *engine.Engine
+	book *Book
+}
+
+// Analyse runs every analysis over the fact views in e.
+func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, opt Options) (*Book, error) {
+	if opt.Floor == 0 {
+		opt.Floor = DefaultFloor
+	}
+	d := &desk{ctx, e, &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor}}
+	if err := d.period(); err != nil {
+		return nil, err
+	}
+	if err := d.ledger(st, upTo); err != nil {
+		return nil, err
+	}
+	steps := []func() error{d.labels, d.detection, d.accuracy, d.consistency, d.quality, d.rejectRules, d.flow}
+	for _, step := range steps {
+		if err := step(); err != nil {
+			return nil, err
+		}
+	}
+	d.book.Findings = findings(d.book)
+	return d.book, nil
+}
+
+// period fills an open end from the visits there are.
+func (d *desk) period() error {
+	var first, last string
+	err := d.eng.Each(d.ctx, "SELECT coalesce(min(month), ''), coalesce(max(month), '') FROM visits", nil,
+		func(scan func(...any) error) error { return scan(&first, &last) })
+	if d.book.From == "" {
+		d.book.From = first
+	}
+	if d.book.To == "" {
+		d.book.To = last
+	}
+	return err
+}
+
+// months binds the period, for queries that have it as parameters.
+func (d *desk) months() []any {
+	return []any{engine.Arg("from", d.book.From), engine.Arg("to", d.book.To)}
+}
+
+// run runs the named query; scan reads one of its rows into a new entry.
+func run[R any](d *desk, name string, args []any, scan func(scan func(...any) error, row *R) error) ([]R, Query, error) {
+	q, err := Lookup(name)
+	if err != nil {
+		return nil, q, err
+	}
+	rows := []R{}
+	err = d.eng.Each(d.ctx, q.SQL, args, func(from func(...any) error) error {
+		rows = append(rows, *new(R))
+		return scan(from, &rows[len(rows)-1])
+	})
+	if err != nil {
+		return nil, q, fmt.Errorf("analysis %s: %w", name, err)
+	}
+	return rows, q, nil
+}
+
+// conclude adds a result to the book.
+func (d *desk) conclude(q Query, rows any, notes ...string) {
+	d.book.Results = append(d.book.Results, Result{Analysis: q.Name, Title: q.Title, Question: q.Question,
+		AsOf: d.book.AsOf, From: d.book.From, To: d.book.To, Rows: rows, Notes: append(notes, q.Caveats...), Query: q})
+}

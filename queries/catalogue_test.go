@@ -1,0 +1,73 @@
+package queries
+
+import (
+	"io/fs"
+	"reflect"
+	"regexp"
+	"slices"
+	"strings"
+	"testing"
+)
+
+// rowTypes ties every analysis to its row, so that a column cannot be added without being explained.
+var rowTypes = map[string]any{
+	"detection": DetectionRow{}, "accuracy": AccuracyRow{}, "technician_consistency": ConsistencyRow{},
+	"data_quality": QualityRow{}, "reject_rules": RejectRuleRow{}, "flow": FlowRow{},
+}
+
+// cutColumns name the cut itself; the header explains them with "by".
+var cutColumns = []string{"material", "gain", "season", "region", "month", "model", "thickness_band", "purpose", "technician_id"}
+
+func TestCatalogue(t *testing.T) {
+	files, err := fs.Glob(sqlFiles, "sql/*.sql")
+	if err != nil {
+		t.Fatal(err)
+	}
+	if len(files) != len(rowTypes) {
+		t.Errorf("%d queries, %d row types", len(files), len(rowTypes))
+	}
+	for _, file := range files {
+		name := strings.TrimSuffix(strings.TrimPrefix(file, "sql/"), ".sql")
+		q, err := Lookup(name)
+		if err != nil {
+			t.Error(err)
+			continue
+		}
+		row, ok := rowTypes[name]
+		if !ok {
+			t.Errorf("%s: no row type in this test", name)
+			continue
+		}
+		columns := Columns(reflect.TypeOf(row))
+		for _, c := range columns {
+			if q.Column(c) == "" && !slices.Contains(cutColumns, c) {
+				t.Errorf("%s: column %s is not explained in the header", name, c)
+			}
+		}
+		for _, c := range q.Columns {
+			if !slices.Contains(columns, c.Name) {
+				t.Errorf("%s: the header explains %s, which is no column", name, c.Name)
+			}
+		}
+		for _, p := range q.Params {
+			if !strings.Contains(q.SQL, "$"+p.Name) {
+				t.Errorf("%s: parameter %s is not used", name, p.Name)
+			}
+		}
+		if !regexp.MustCompile(`(?s)ORDER BY[^()]*$`).MatchString(q.SQL) {
+			t.Errorf("%s: does not end in a total ORDER BY", name)
+		}
+	}
+}
+
+func TestHeaderFaults(t *testing.T) {
+	for _, text := range []string{
+		"-- name: x\nSELECT 1",
+		"-- name: y\n-- title: t\n-- question: q\n-- grain: g\n-- column: a | b\nSELECT 1",
+		"-- name: x\n-- titel: t\nSELECT 1",
+	} {
+		if _, err := parseHeader("x", text); err == nil {
+			t.Errorf("accepted: %q", text)
+		}
+	}
+}

@@ -1,0 +1,127 @@
+package queries
+
+import (
+	"fmt"
+	"math"
+	"slices"
+	"strings"
+)
+
+// Finding is one thing the figures say, in a sentence that states its counts.
+type Finding struct {
+	Text     string  `json:"text"`
+	Analysis string  `json:"analysis"` // the result it comes from
+	Page     string  `json:"page"`     // the page that shows it
+	Weight   float64 `json:"-"`        // larger is more important
+}
+
+// findings lists what the figures say, the most important first. Anything that asks for action
+// outweighs anything that does not; among those, distance from chance decides.
+func findings(b *Book) []Finding {
+	out := slices.Concat(outOfLine(b), weakMaterials(b), overall(b), rarelyChecked(b), lostRows(b))
+	slices.SortStableFunc(out, func(x, y Finding) int {
+		switch {
+		case x.Weight > y.Weight:
+			return -1
+		case x.Weight < y.Weight:
+			return 1
+		}
+		return strings.Compare(x.Text, y.Text)
+	})
+	return out
+}
+
+var measureWords = map[string][2]string{ // verb and what the opportunities are
+	"detections":   {"called movement at", "points tested"},
+	"false_alarms": {"raised false alarms at", "verified active calls"},
+	"missed":       {"called clear", "points later found active"},
+}
+
+// outOfLine tells of technicians with more false alarms or misses than the outer limits allow; fewer
+// asks for no action.
+func outOfLine(b *Book) []Finding {
+	var out []Finding
+	for _, r := range b.Consistency {
+		if r.Standing != Act || r.Measure == "detections" || r.Ratio < 1 {
+			continue
+		}
+		words := measureWords[r.Measure]
+		out = append(out, Finding{
+			Text: fmt.Sprintf("%s %s %d of %s %s, %.1f times what the others would give (expected %.1f, 95 %% interval %.1f to %.1f times).",
+				r.TechnicianID, words[0], r.Observed, Count(r.Opportunities), words[1], float64(r.Ratio), float64(r.Expected), float64(r.Low), float64(r.High)),
+			Analysis: "technician_consistency", Page: "technicians.html", Weight: 100 + math.Abs(float64(r.Z)),
+		})
+	}
+	return out
+}
+
+// weakMaterials tells of materials whose active calls hold up less often than all calls, beyond doubt.
+func weakMaterials(b *Book) []Finding {
+	all, ok := overallAccuracy(b)
+	if !ok {
+		return nil
+	}
+	var out []Finding
+	for _, r := range b.Accuracy {
+		if r.By != "material" || !r.Enough || r.PPVHigh >= all.PPVLow {
+			continue
+		}
+		out = append(out, Finding{
+			Text: fmt.Sprintf("On %s, %s of %s verified active calls were confirmed (95 %% interval %s), against %s on all materials.",
+				b.Labels.Material(*r.Material), Percent(r.PPV), Count(r.ActiveVerified), Range(r.PPVLow, r.PPVHigh), Percent(all.PPV)),
+			Analysis: "accuracy", Page: "detection.html", Weight: 50 + 100*float64(all.PPV-r.PPV),
+		})
+	}
+	return out
+}
+
+func overall(b *Book) []Finding {
+	r, ok := overallAccuracy(b)
+	if !ok {
+		return nil
+	}
+	return []Finding{{
+		Text: fmt.Sprintf("%s of %s verified active calls were confirmed by looking (95 %% interval %s); %s of all active calls were checked.",
+			Percent(r.PPV), Count(r.ActiveVerified), Range(r.PPVLow, r.PPVHigh), Percent(r.ActiveVerifiedShare)),
+		Analysis: "accuracy", Page: "index.html", Weight: 40,
+	}}
+}
+
+// rarelyChecked warns when so few clear calls were opened that misses can hardly be counted.
+func rarelyChecked(b *Book) []Finding {
+	r, ok := overallAccuracy(b)
+	if !ok || !r.ClearVerifiedShare.Known() || r.ClearVerifiedShare >= 0.10 {
+		return nil
+	}
+	return []Finding{{
+		Text: fmt.Sprintf("Only %s of %s clear calls were ever checked by looking, and %d of those %s were active: what is missed rests on few openings.",
+			Percent(r.ClearVerifiedShare), Count(r.ClearCalls), r.Missed, Count(r.ClearVerified)),
+		Analysis: "accuracy", Page: "auditor.html", Weight: 30,
+	}}
+}
+
+// lostRows tells of rows that do not count in any figure.
+func lostRows(b *Book) []Finding {
+	var rejected, waiting, rows int64
+	for _, r := range b.Quality {
+		rejected += r.Rejected
+		waiting += r.Waiting
+		rows += r.Rows
+	}
+	if rejected+waiting == 0 {
+		return nil
+	}
+	return []Finding{{
+		Text:     fmt.Sprintf("%s of %s rows were rejected and %s wait for something they name; none of them counts in a figure.", Count(rejected), Count(rows), Count(waiting)),
+		Analysis: "data_quality", Page: "quality.html", Weight: 20 + 1000*float64(rejected+waiting)/float64(rows),
+	}}
+}
+
+// overallAccuracy is the accuracy of all calls, where enough of them were verified to speak of it.
+func overallAccuracy(b *Book) (AccuracyRow, bool) {
+	i := slices.IndexFunc(b.Accuracy, func(r AccuracyRow) bool { return r.By == "all" && r.Enough })
+	if i < 0 {
+		return AccuracyRow{}, false
+	}
+	return b.Accuracy[i], true
+}

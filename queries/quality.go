@@ -1,0 +1,153 @@
+package queries
+
+import (
+	"context"
+	"fmt"
+	"strings"
+	"time"
+
+	"scanledger/ingest/contract"
+	"scanledger/ingest/store"
+	"scanledger/transform/engine"
+)
+
+// QualityRow is what became of the rows of one record file.
+type QualityRow struct {
+	File       string `json:"file"`
+	SHA256     string `json:"sha256"`
+	RecordSet  string `json:"record_set"`
+	ReceivedOn string `json:"received_on"`
+	Rows       int64  `json:"rows"`
+	Accepted   int64  `json:"accepted"`
+	Duplicate  int64  `json:"duplicate"`
+	Corrected  int64  `json:"corrected"`
+	Waiting    int64  `json:"waiting"`
+	Rejected   int64  `json:"rejected"`
+}
+
+// RejectRuleRow counts how often one rule was broken in one column of one file.
+type RejectRuleRow struct {
+	File      string `json:"file"`
+	RecordSet string `json:"record_set"`
+	Column    string `json:"column"`
+	Rule      string `json:"rule"`
+	Times     int64  `json:"times"`
+	FirstLine int64  `json:"first_line"`
+	Example   string `json:"example"`
+}
+
+// FlowRow is one step from readings to findings.
+type FlowRow struct {
+	Step    string `json:"step"`
+	Call    string `json:"call"`
+	Outcome string `json:"outcome"`
+	N       int64  `json:"n"`
+}
+
+// Labels are the names shown for codes.
+type Labels struct{ Materials, Regions map[string]string }
+
+// ledger makes the views files, taken and rejects from what the store had taken in by load upTo.
+func (d *desk) ledger(st *store.Store, upTo int) error {
+	err := d.eng.Exec(d.ctx, `CREATE OR REPLACE TEMP TABLE files
+		(number INTEGER, name VARCHAR, sha256 VARCHAR, record_set VARCHAR, received_on VARCHAR, "rows" BIGINT)`)
+	if err != nil {
+		return err
+	}
+	for _, f := range st.Manifest.Files {
+		if f.Load > upTo {
+			continue
+		}
+		received := st.Manifest.Loads[f.Load-1].ReceivedAt.UTC().Format(time.DateOnly)
+		err := d.eng.Exec(d.ctx, "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6)", f.Number, f.Name, f.SHA256, f.RecordSet, received, f.AtLoad.Rows)
+		if err != nil {
+			return err
+		}
+	}
+	var sets []string
+	for _, set := range contract.Sets() {
+		sets = append(sets, "SELECT _file, _line FROM "+engine.Name("taken_"+set.Name))
+	}
+	if err := d.eng.Exec(d.ctx, "CREATE OR REPLACE TEMP VIEW taken AS "+strings.Join(sets, " UNION ALL ")); err != nil {
+		return err
+	}
+	var rejects []string
+	for _, path := range st.Paths(store.Rejects, "", upTo) {
+		if strings.HasSuffix(path, ".parquet") {
+			rejects = append(rejects, path)
+		}
+	}
+	return d.eng.View(d.ctx, "rejects", rejects, "")
+}
+
+// Recount counts what became of every row of every file taken in by load upTo, from the rows
+// themselves and not from the manifest. It needs the views that settle makes.
+func Recount(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) ([]QualityRow, error) {
+	d := &desk{ctx, e, &Book{}}
+	if err := d.ledger(st, upTo); err != nil {
+		return nil, err
+	}
+	err := d.quality()
+	return d.book.Quality, err
+}
+
+func (d *desk) quality() error {
+	rows, q, err := run(d, "data_quality", nil, func(scan func(...any) error, r *QualityRow) error {
+		return scan(&r.File, &r.SHA256, &r.RecordSet, &r.ReceivedOn, &r.Rows, &r.Accepted, &r.Duplicate, &r.Corrected, &r.Waiting, &r.Rejected)
+	})
+	if err != nil {
+		return err
+	}
+	for _, r := range rows {
+		if r.Rows != r.Accepted+r.Duplicate+r.Corrected+r.Waiting+r.Rejected {
+			return fmt.Errorf("analysis data_quality: rows of %s do not add up: %+v; run: scanledger verify", r.File, r)
+		}
+	}
+	d.book.Quality = rows
+	d.conclude(q, rows)
+	return nil
+}
+
+func (d *desk) rejectRules() error {
+	rows, q, err := run(d, "reject_rules", nil, func(scan func(...any) error, r *RejectRuleRow) error {
+		return scan(&r.File, &r.RecordSet, &r.Column, &r.Rule, &r.Times, &r.FirstLine, &r.Example)
+	})
+	if err != nil {
+		return err
+	}
+	d.book.RejectRules = rows
+	d.conclude(q, rows)
+	return nil
+}
+
+func (d *desk) flow() error {
+	rows, q, err := run(d, "flow", d.months(), func(scan func(...any) error, r *FlowRow) error {
+		return scan(&r.Step, &r.Call, &r.Outcome, &r.N)
+	})
+	if err != nil {
+		return err
+	}
+	d.book.Flow = rows
+	d.conclude(q, rows)
+	return nil
+}
+
+// labels reads the names of materials and regions.
+func (d *desk) labels() error {
+	read := func(query string) (map[string]string, error) {
+		out := map[string]string{}
+		err := d.eng.Each(d.ctx, query, nil, func(scan func(...any) error) error {
+			var code, label string
+			err := scan(&code, &label)
+			out[code] = label
+			return err
+		})
+		return out, err
+	}
+	var err error
+	if d.book.Labels.Materials, err = read("SELECT material, coalesce(label, material) FROM held_materials"); err != nil {
+		return err
+	}
+	d.book.Labels.Regions, err = read("SELECT region, coalesce(label, region) FROM held_regions")
+	return err
+}

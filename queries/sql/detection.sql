@@ -1,0 +1,56 @@
+-- name: detection
+-- title: How often movement is shown
+-- question: On what share of point-visits, and of readings at each gain step, was the call active, and how sure is that?
+-- grain: one row per cut; a cut is one value of the columns named in "by"
+-- reads: point_visits, readings
+-- param: from | first local month, YYYY-MM
+-- param: to | last local month, YYYY-MM
+-- column: by | which columns make the cut; "all" for everything
+-- column: point_visits | points tested, once per inspection (empty for cuts by gain)
+-- column: readings | readings, control readings left out (only for cuts by gain)
+-- column: active | those with an active call
+-- column: unsure | those left undecided
+-- column: sites | sites they come from; points of one site are alike, so sites are the independent units
+-- column: rate | share active, 0 to 1
+-- column: low | lower end of the 95 % interval, sites as clusters (Wilson on the effective n)
+-- column: high | upper end of it
+-- column: design_effect | how much wider the uncertainty is than for as many independent points
+-- column: n_effective | independent points that would tell as much
+-- column: enough | false where the count or the precision is too small to show the rate
+-- column: why_not | the reasons for holding the rate back
+-- caveat: The share of tested points with an active call is no rate of infestation: points and houses are chosen.
+-- caveat: A season has the meaning of its region's scheme; cuts by season pool regions in the same season.
+WITH visit_cells AS (
+    SELECT CASE grouping(material, season, region, month, model, thickness_band, purpose)
+               WHEN 127 THEN 'all' WHEN 63 THEN 'material' WHEN 95 THEN 'season' WHEN 111 THEN 'region' WHEN 119 THEN 'month'
+               WHEN 123 THEN 'model' WHEN 125 THEN 'thickness_band' WHEN 126 THEN 'purpose'
+               WHEN 31 THEN 'material+season' WHEN 79 THEN 'season+region' WHEN 103 THEN 'region+month' END AS "by",
+           material, CAST(NULL AS INTEGER) AS gain, season, region, month, model, thickness_band, purpose, site_id,
+           count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure
+    FROM point_visits
+    WHERE month BETWEEN $from AND $to
+    GROUP BY GROUPING SETS ((site_id), (material, site_id), (season, site_id), (region, site_id), (month, site_id), (model, site_id),
+                            (thickness_band, site_id), (purpose, site_id), (material, season, site_id), (season, region, site_id),
+                            (region, month, site_id))
+), reading_cells AS (
+    SELECT CASE grouping(material, region, season) WHEN 7 THEN 'gain' WHEN 3 THEN 'material+gain' WHEN 6 THEN 'gain+season'
+                WHEN 1 THEN 'material+gain+region' END AS "by",
+           material, gain, season, region, CAST(NULL AS VARCHAR) AS month, CAST(NULL AS VARCHAR) AS model,
+           CAST(NULL AS VARCHAR) AS thickness_band, CAST(NULL AS VARCHAR) AS purpose, site_id,
+           count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure
+    FROM readings
+    WHERE NOT control AND month BETWEEN $from AND $to
+    GROUP BY GROUPING SETS ((gain, site_id), (material, gain, site_id), (gain, season, site_id), (material, gain, region, site_id))
+), cells AS (
+    SELECT * FROM visit_cells
+    UNION ALL
+    SELECT * FROM reading_cells
+)
+SELECT "by", material, gain, season, region, month, model, thickness_band, purpose,
+       CAST(sum(n) AS BIGINT) AS n, CAST(sum(active) AS BIGINT) AS active, CAST(sum(unsure) AS BIGINT) AS unsure, count(*) AS sites,
+       CAST(sum(active * active) AS BIGINT) AS active_squared, CAST(sum(active * n) AS BIGINT) AS active_times_n,
+       CAST(sum(n * n) AS BIGINT) AS n_squared
+FROM cells
+GROUP BY "by", material, gain, season, region, month, model, thickness_band, purpose
+ORDER BY "by", material NULLS FIRST, gain NULLS FIRST, season NULLS FIRST, region NULLS FIRST, month NULLS FIRST, model NULLS FIRST,
+         thickness_band NULLS FIRST, purpose NULLS FIRST

@@ -1,0 +1,141 @@
+// Package engine runs SQL over Parquet files.
+//
+// In: SQL text with bound parameters. Out: rows, or Parquet files. It opens an embedded DuckDB in
+// memory, with limits, a scratch folder and UTC as its time zone; it never loads an extension, uses
+// the network, writes to a store, or knows what the SQL means.
+package engine
+
+import (
+	"context"
+	"database/sql"
+	"database/sql/driver"
+	"errors"
+	"fmt"
+	"os"
+	"strings"
+
+	"github.com/duckdb/duckdb-go/v2"
+)
+
+// Options bound what the engine may use. The zero value means the defaults.
+type Options struct {
+	MemoryLimit string // default "1GiB"
+	Threads     int    // default: every core
+	TempDir     string // where to spill; default: a folder of the system's, removed on Close
+}
+
+// Engine is an open database. All statements run on one connection, so temporary tables stay seen.
+type Engine struct {
+	db   *sql.DB
+	conn *sql.Conn
+	temp string
+}
+
+// Open starts an engine.
+func Open(ctx context.Context, opt Options) (*Engine, error) {
+	if opt.MemoryLimit == "" {
+		opt.MemoryLimit = "1GiB"
+	}
+	temp, err := os.MkdirTemp(opt.TempDir, "scanledger-spill-")
+	if err != nil {
+		return nil, fmt.Errorf("open engine: %w", err)
+	}
+	settings := []string{
+		"SET autoinstall_known_extensions = false",
+		"SET autoload_known_extensions = false",
+		"SET memory_limit = " + Quote(opt.MemoryLimit),
+		"SET temp_directory = " + Quote(temp),
+		"SET TimeZone = 'UTC'",
+		"SET preserve_insertion_order = true",
+	}
+	if opt.Threads > 0 {
+		settings = append(settings, fmt.Sprintf("SET threads = %d", opt.Threads))
+	}
+	connector, err := duckdb.NewConnector("", func(c driver.ExecerContext) error {
+		for _, s := range settings {
+			if _, err := c.ExecContext(context.Background(), s, nil); err != nil {
+				return fmt.Errorf("%s: %w", s, err)
+			}
+		}
+		return nil
+	})
+	if err != nil {
+		return nil, errors.Join(fmt.Errorf("open engine: %w", err), os.RemoveAll(temp))
+	}
+	e := &Engine{db: sql.OpenDB(connector), temp: temp}
+	if e.conn, err = e.db.Conn(ctx); err != nil {
+		return nil, errors.Join(fmt.Errorf("open engine: %w", err), e.db.Close(), os.RemoveAll(temp))
+	}
+	return e, nil
+}
+
+// Close ends the engine and removes its scratch folder.
+func (e *Engine) Close() error {
+	return errors.Join(e.conn.Close(), e.db.Close(), os.RemoveAll(e.temp))
+}
+
+// Exec runs a statement.
+func (e *Engine) Exec(ctx context.Context, query string, args ...any) error {
+	if _, err := e.conn.ExecContext(ctx, query, args...); err != nil {
+		return fmt.Errorf("run %s: %w", firstLine(query), err)
+	}
+	return nil
+}
+
+// Each runs a query and calls visit for every row with the row's scanner.
+func (e *Engine) Each(ctx context.Context, query string, args []any, visit func(scan func(dest ...any) error) error) (err error) {
+	rows, err := e.conn.QueryContext(ctx, query, args...)
+	if err != nil {
+		return fmt.Errorf("query %s: %w", firstLine(query), err)
+	}
+	defer func() { err = errors.Join(err, rows.Close()) }()
+	for rows.Next() {
+		if err := visit(rows.Scan); err != nil {
+			return fmt.Errorf("query %s: %w", firstLine(query), err)
+		}
+	}
+	return rows.Err()
+}
+
+// View makes a view of the given name over Parquet files. Without files it is an empty view with
+// the columns of empty, a SELECT that returns no rows.
+func (e *Engine) View(ctx context.Context, name string, files []string, empty string) error {
+	from := empty
+	if len(files) > 0 {
+		from = "SELECT * FROM read_parquet(" + List(files) + ", hive_partitioning = false)"
+	}
+	return e.Exec(ctx, "CREATE OR REPLACE TEMP VIEW "+Name(name)+" AS "+from)
+}
+
+// Save writes the rows of a SELECT to one Parquet file, in the order of the SELECT.
+func (e *Engine) Save(ctx context.Context, query, path string) error {
+	return e.Exec(ctx, "COPY (\n"+query+"\n) TO "+Quote(path)+" (FORMAT parquet, COMPRESSION zstd)")
+}
+
+// Arg is a value for the parameter $name of a query.
+func Arg(name string, value any) any { return sql.Named(name, value) }
+
+// Name quotes an SQL identifier.
+func Name(s string) string { return `"` + strings.ReplaceAll(s, `"`, `""`) + `"` }
+
+// Quote quotes an SQL text.
+func Quote(s string) string { return "'" + strings.ReplaceAll(s, "'", "''") + "'" }
+
+// List is an SQL list of file names.
+func List(files []string) string {
+	quoted := make([]string, len(files))
+	for i, f := range files {
+		quoted[i] = Quote(f)
+	}
+	return "[" + strings.Join(quoted, ", ") + "]"
+}
+
+// firstLine is the first line of a query that is not a comment, to name it in an error.
+func firstLine(query string) string {
+	for line := range strings.Lines(query) {
+		if line = strings.TrimSpace(line); line != "" && !strings.HasPrefix(line, "--") {
+			return fmt.Sprintf("%.80q", line)
+		}
+	}
+	return "an empty query"
+}

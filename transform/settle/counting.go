@@ -1,0 +1,95 @@
+package settle
+
+import (
+	"strings"
+
+	"scanledger/ingest/store"
+	"scanledger/transform/engine"
+)
+
+// decided reads this load's fates of the record set, records those that are news, and returns the
+// candidates that are not taken in.
+func (o *offering) decided() (map[store.Lineage]string, error) {
+	out := map[store.Lineage]string{}
+	err := o.eng.Each(o.ctx, sqlText("changed"), []any{engine.Arg("record_set", o.set.Name)}, func(scan func(...any) error) error {
+		f := store.Fate{RecordSet: o.set.Name}
+		var before, ruleBefore string
+		if err := scan(&f.File, &f.Line, &f.Fate, &f.Held, &f.Column, &f.Rule, &f.Value, &f.Message, &before, &ruleBefore); err != nil {
+			return err
+		}
+		if f.Fate == "waiting" || f.Fate == "rejected" || f.Fate == "duplicate" {
+			out[store.Lineage{File: f.File, Line: f.Line}] = f.Fate
+		}
+		if f.Fate != before || f.Rule != ruleBefore || f.Fate == "accepted" || f.Fate == "corrected" {
+			o.record(f, before)
+		}
+		return nil
+	})
+	return out, err
+}
+
+// record enters a fate in the load's log and moves its row's count.
+func (o *offering) record(f store.Fate, before string) {
+	o.fates = append(o.fates, f)
+	name := ""
+	if f.File >= o.firstFile {
+		now := &o.files[f.File-o.firstFile]
+		name = now.Name
+		if f.Fate != "accepted" { // accepted rows are counted from the parts
+			now.Now.Add(f.Fate, 1)
+		}
+	} else {
+		name = o.txn.Manifest.Files[f.File-1].Name
+		change := o.moved[f.File]
+		if change == nil {
+			change = new(store.Counts)
+			o.moved[f.File] = change
+		}
+		if before == "" {
+			before = "accepted"
+		}
+		change.Add(before, -1)
+		change.Add(f.Fate, 1)
+	}
+	if f.Fate == "rejected" && before != "rejected" {
+		o.rejects = append(o.rejects, store.RejectRow{FileName: name, RecordSet: f.RecordSet, Line: f.Line,
+			Column: f.Column, Rule: f.Rule, Value: f.Value, Message: f.Message})
+	}
+}
+
+// touched finds the staged parts that hold rows not taken in.
+func (o *offering) touched(candidates []string, rowsOut int) (map[string]bool, error) {
+	touched := map[string]bool{}
+	if rowsOut == 0 || len(candidates) == 0 {
+		return touched, nil
+	}
+	query := "SELECT DISTINCT c.filename FROM read_parquet(" + engine.List(candidates) + `, filename = true) c
+		JOIN fate_now f ON f.file = c._file AND f.line = c._line
+		WHERE f.record_set = $record_set AND f.fate IN ('waiting', 'rejected', 'duplicate')`
+	err := o.eng.Each(o.ctx, query, []any{engine.Arg("record_set", o.set.Name)}, func(scan func(...any) error) error {
+		var name string
+		err := scan(&name)
+		touched[name] = true
+		return err
+	})
+	return touched, err
+}
+
+// count counts the new files' accepted rows from the parts they were written to, not from what was
+// read: this is the independent side of the row equation.
+func (o *offering) count(added []string) error {
+	if len(added) == 0 {
+		return nil
+	}
+	query := "SELECT _file, count(*) FROM read_parquet(" + engine.List(added) + ") WHERE _file >= $first GROUP BY _file ORDER BY _file"
+	return o.eng.Each(o.ctx, strings.TrimSpace(query), []any{engine.Arg("first", o.firstFile)}, func(scan func(...any) error) error {
+		var file int
+		var rows int64
+		if err := scan(&file, &rows); err != nil {
+			return err
+		}
+		now := &o.files[file-o.firstFile].Now
+		now.Accepted = rows - now.Corrected
+		return nil
+	})
+}

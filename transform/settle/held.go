@@ -1,0 +1,95 @@
+// Package settle decides what becomes of rows, in the light of the rows already held.
+//
+// In: record files (through ingest) and a store. Out: one more load in the store, with the fate of
+// every row: accepted, duplicate, corrected, waiting or rejected. It resolves local times, looks up
+// the names a row mentions and compares versions of one key. It never parses a cell, and it publishes
+// only through the store.
+//
+// A row is judged against what is held when it is taken in. Rows that wait, or that break a rule with
+// what they name, are kept in the store's pool and offered again at every load.
+package settle
+
+import (
+	"context"
+	"embed"
+	"fmt"
+	"strings"
+
+	"scanledger/ingest/contract"
+	"scanledger/ingest/store"
+	"scanledger/transform/engine"
+)
+
+//go:embed sql/*.sql
+var sqlFiles embed.FS
+
+func sqlText(name string) string {
+	raw, err := sqlFiles.ReadFile("sql/" + name + ".sql")
+	if err != nil {
+		panic(err) // embedded: a missing file is a broken build, and every test would say so
+	}
+	return string(raw)
+}
+
+var columnTypes = map[contract.Kind]string{
+	contract.Text: "VARCHAR", contract.Integer: "INTEGER", contract.Number: "DOUBLE",
+	contract.Boolean: "BOOLEAN", contract.Date: "DATE", contract.Timestamp: "TIMESTAMPTZ",
+}
+
+// emptyTable is a SELECT with the columns of a data part and no rows.
+func emptyTable(set *contract.Set) string {
+	var cols []string
+	for _, f := range set.Fields {
+		cols = append(cols, fmt.Sprintf("CAST(NULL AS %s) AS %s", columnTypes[f.Kind()], engine.Name(f.Name)))
+	}
+	cols = append(cols, "CAST(NULL AS INTEGER) AS _file", "CAST(NULL AS BIGINT) AS _line")
+	return "SELECT " + strings.Join(cols, ", ") + " WHERE false"
+}
+
+const emptyFates = `SELECT CAST(NULL AS INTEGER) AS load, CAST(NULL AS VARCHAR) AS record_set, CAST(NULL AS INTEGER) AS file,
+	CAST(NULL AS BIGINT) AS line, CAST(NULL AS VARCHAR) AS fate, CAST(NULL AS BOOLEAN) AS held, CAST(NULL AS VARCHAR) AS "column",
+	CAST(NULL AS VARCHAR) AS rule, CAST(NULL AS VARCHAR) AS value, CAST(NULL AS VARCHAR) AS message WHERE false`
+
+// Views makes, in an engine, the views that later rooms read: held_SET for every record set, with the
+// rows that counted after load upTo, and fates with every fate recorded until then.
+func Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {
+	if err := fatesUntil(ctx, e, st, upTo); err != nil {
+		return err
+	}
+	for _, set := range contract.Sets() {
+		if err := heldView(ctx, e, set, st.Paths(store.Data, set.Name, upTo)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+func fatesUntil(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {
+	if err := e.View(ctx, "fates", st.Paths(store.Fates, "", upTo), emptyFates); err != nil {
+		return err
+	}
+	if err := e.Exec(ctx, sqlText("fate_before")); err != nil {
+		return err
+	}
+	return e.Exec(ctx, "CREATE OR REPLACE TEMP TABLE not_held AS SELECT record_set, file, line FROM fate_before WHERE NOT held")
+}
+
+// heldView makes view held_SET over the given parts, less the rows in not_held.
+func heldView(ctx context.Context, e *engine.Engine, set *contract.Set, parts []string) error {
+	if err := e.View(ctx, "taken_"+set.Name, parts, emptyTable(set)); err != nil {
+		return err
+	}
+	var unheld int64
+	err := e.Each(ctx, "SELECT count(*) FROM not_held WHERE record_set = $1", []any{set.Name}, func(scan func(...any) error) error {
+		return scan(&unheld)
+	})
+	if err != nil {
+		return err
+	}
+	view := "CREATE OR REPLACE TEMP VIEW held_" + set.Name + " AS SELECT * FROM taken_" + set.Name + " t"
+	if unheld > 0 {
+		view += " WHERE NOT EXISTS (SELECT 1 FROM not_held n WHERE n.record_set = " + engine.Quote(set.Name) +
+			" AND n.file = t._file AND n.line = t._line)"
+	}
+	return e.Exec(ctx, view)
+}

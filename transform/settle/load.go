@@ -1,0 +1,224 @@
+package settle
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"time"
+
+	"scanledger/ingest"
+	"scanledger/ingest/contract"
+	"scanledger/ingest/store"
+	"scanledger/transform/engine"
+)
+
+// Options say how files are taken in. The zero value is usable but for ReceivedAt.
+type Options struct {
+	ReceivedAt time.Time                    // when the records came in
+	RecordSet  string                       // the set of every file; empty: from each file's name
+	Renames    map[string]map[string]string // per record set: supplier's column to contract column
+	Engine     engine.Options
+	Tool       string // name and version, for the manifest
+	Watch      Watcher // nil: nobody watches
+}
+
+// Watcher sees how a load goes on. Calls come from one goroutine.
+type Watcher interface {
+	File(name string, bytes int64)       // a file begins
+	Rows(n int64)                        // so many more rows of it are read
+	Step(what string)                    // a step that is not reading begins
+	Extra(file string, columns []string) // columns the contract does not know, ignored
+}
+
+type unwatched struct{}
+
+func (unwatched) File(string, int64)     {}
+func (unwatched) Rows(int64)             {}
+func (unwatched) Step(string)            {}
+func (unwatched) Extra(string, []string) {}
+
+// Skipped is a file that was not read, and why.
+type Skipped struct {
+	Path   string `json:"path"`
+	Reason string `json:"reason"`
+}
+
+// Report says what a load did.
+type Report struct {
+	Load     int               `json:"load"` // 0: nothing new, nothing published
+	Files    []store.File      `json:"files"`
+	Skipped  []Skipped         `json:"skipped"`
+	Changed  []store.File      `json:"changed"` // earlier files whose rows changed fate
+	Total    store.Counts      `json:"total"`
+	Rejected []store.RejectRow `json:"-"`
+}
+
+// load is one run.
+type load struct {
+	ctx       context.Context
+	opt       Options
+	txn       *store.Txn
+	eng       *engine.Engine
+	zones     *zones
+	sources   []source
+	files     []store.File // new ones; number = firstFile + index
+	firstFile int
+	fates     []store.Fate
+	rejects   []store.RejectRow
+	skipped   []Skipped
+	moved     map[int]*store.Counts // changes to earlier files' counts
+}
+
+type source struct {
+	ingest.Source
+	sha256 string
+	bytes  int64
+}
+
+// Load takes the files at paths (folders are searched) into the store at dir, as one load: all of
+// it is published, or nothing. Its errors name the file or step and what to do.
+func Load(ctx context.Context, dir string, paths []string, opt Options) (rep Report, err error) {
+	if opt.Watch == nil {
+		opt.Watch = unwatched{}
+	}
+	txn, err := store.Begin(dir)
+	if err != nil {
+		return Report{}, err
+	}
+	defer func() { err = errors.Join(err, txn.Close()) }()
+	l := &load{ctx: ctx, opt: opt, txn: txn, moved: map[int]*store.Counts{}}
+	l.firstFile = len(txn.Manifest.Files) + 1
+	if err := l.plan(paths); err != nil {
+		return Report{}, err
+	}
+	if len(l.sources) == 0 {
+		return Report{Skipped: l.skipped}, nil
+	}
+	if l.eng, err = engine.Open(ctx, opt.Engine); err != nil {
+		return Report{}, err
+	}
+	defer func() { err = errors.Join(err, l.eng.Close()) }()
+	if err := l.run(); err != nil {
+		return Report{}, err
+	}
+	return l.publish()
+}
+
+// plan finds the files, tells their record sets, and leaves out those already held.
+func (l *load) plan(paths []string) error {
+	found, unknown, err := ingest.Expand(paths)
+	if err != nil {
+		return err
+	}
+	for _, path := range unknown {
+		l.skipped = append(l.skipped, Skipped{path, "the start of its name is no record set"})
+	}
+	seen := map[string]string{}
+	for _, path := range found {
+		src, err := ingest.Identify(path, l.opt.RecordSet)
+		if err != nil {
+			return err
+		}
+		src.Renames = l.opt.Renames[src.Set.Name]
+		sum, size, err := ingest.HashFile(path)
+		if err != nil {
+			return err
+		}
+		if held, ok := l.txn.Holding(sum); ok {
+			l.skipped = append(l.skipped, Skipped{path, fmt.Sprintf("already held: same content as %s, load %d", held.Name, held.Load)})
+			continue
+		}
+		if other, ok := seen[sum]; ok {
+			l.skipped = append(l.skipped, Skipped{path, "same content as " + other})
+			continue
+		}
+		seen[sum] = path
+		l.sources = append(l.sources, source{src, sum, size})
+	}
+	return nil
+}
+
+// run takes the record sets in an order in which every row comes after the rows it names.
+func (l *load) run() error {
+	if err := fatesUntil(l.ctx, l.eng, l.txn.Store, l.txn.Load); err != nil {
+		return err
+	}
+	if err := l.eng.Exec(l.ctx, sqlText("tables")); err != nil {
+		return err
+	}
+	l.zones = &zones{eng: l.eng}
+	for _, set := range contract.Sets() {
+		rows := &offering{load: l, set: set, data: l.txn.NewRowWriter(set, store.Data), pool: l.txn.NewRowWriter(set, store.Pool)}
+		if err := rows.collect(); err != nil {
+			return err
+		}
+		if err := rows.settle(); err != nil {
+			return fmt.Errorf("settle %s: %w", set.Name, err)
+		}
+	}
+	return nil
+}
+
+// publish brings the manifest up to date, checks that every row read has exactly one fate, and commits.
+func (l *load) publish() (Report, error) {
+	l.opt.Watch.Step("publish")
+	m := &l.txn.Manifest
+	rep := Report{Load: l.txn.Load, Skipped: l.skipped, Rejected: l.rejects}
+	for i := range l.files {
+		l.files[i].AtLoad = l.files[i].Now
+		total(&rep.Total, l.files[i].Now)
+	}
+	for i := range m.Files {
+		if change, ok := l.moved[m.Files[i].Number]; ok {
+			total(&m.Files[i].Now, *change)
+			rep.Changed = append(rep.Changed, m.Files[i])
+		}
+	}
+	m.Files = append(m.Files, l.files...)
+	for _, f := range m.Files {
+		if !f.Now.Balanced() {
+			return Report{}, fmt.Errorf("publish: rows of %s do not add up (%+v); nothing was published; please report this as a fault", f.Name, f.Now)
+		}
+	}
+	m.Tool = l.opt.Tool
+	m.Loads = append(m.Loads, store.Load{Number: l.txn.Load, ReceivedAt: l.opt.ReceivedAt.UTC(), Files: len(l.files), Rows: rep.Total.Rows})
+	if err := errors.Join(l.txn.WriteFates(l.fates), l.txn.WriteRejects(l.rejects)); err != nil {
+		return Report{}, err
+	}
+	l.dropOldPools()
+	if err := l.ctx.Err(); err != nil {
+		return Report{}, err
+	}
+	rep.Files = l.files
+	return rep, l.txn.Commit()
+}
+
+// dropOldPools leaves earlier pool parts out of the manifest: their rows were all offered again.
+func (l *load) dropOldPools() {
+	var kept []store.Part
+	for _, p := range l.txn.Manifest.Parts {
+		if p.Kind != store.Pool {
+			kept = append(kept, p)
+		}
+	}
+	l.txn.Manifest.Parts = kept
+}
+
+func total(sum *store.Counts, c store.Counts) {
+	sum.Rows += c.Rows
+	sum.Accepted += c.Accepted
+	sum.Duplicate += c.Duplicate
+	sum.Corrected += c.Corrected
+	sum.Waiting += c.Waiting
+	sum.Rejected += c.Rejected
+}
+
+// newFile enters a record file in the ledger.
+func (l *load) newFile(src source) *store.File {
+	l.files = append(l.files, store.File{
+		Number: l.firstFile + len(l.files), Load: l.txn.Load, Name: filepath.Base(src.Path),
+		SHA256: src.sha256, Bytes: src.bytes, RecordSet: src.Set.Name,
+	})
+	return &l.files[len(l.files)-1]
+}

@@ -1,0 +1,32 @@
+-- table: point_visits
+-- grain: one row per point in an inspection, with at least one reading that is not a control reading
+-- about: The call is the last reading that is not unsure; the circumstances are that reading's. Where every
+--        reading was unsure the call is "unsure" and the circumstances are the last reading's.
+-- column: inspection_id | key, with point_id
+-- column: call | active, clear or unsure
+-- column: truth | active, not_active or unverified, see point_truth
+-- column: verified_by | decisive, report or none
+-- column: false_alarm | call active and truth not_active
+-- column: missed | call clear and truth active
+-- column: readings | readings of the point in this inspection, control readings left out
+-- column: max_gain | highest gain step used
+WITH ordered AS (
+    SELECT r.*,
+           row_number() OVER (PARTITION BY r.inspection_id, r.point_id ORDER BY r.call = 'unsure', r.taken_at DESC, r.reading_id DESC) AS nth,
+           count(*) OVER (PARTITION BY r.inspection_id, r.point_id) AS readings,
+           max(r.gain) OVER (PARTITION BY r.inspection_id, r.point_id) AS max_gain
+    FROM readings r
+    WHERE NOT r.control
+)
+SELECT o.inspection_id, o.site_id, o.point_id, o.region, o.technician_id, o.purpose, o.unit_id, o.model, o.month, o.season, o.season_year,
+       o.local_date, o.material, o.density_class, o.thickness_mm, o.thickness_band, o.gain, o.gain_share, o.hold_band, o.level_pct, o.level_band,
+       o.battery_band, o.unit_overdue, o.temp_band, o.wind_band, o.rain, o.hour_band, o.call,
+       coalesce(t.truth, 'unverified') AS truth, coalesce(t.verified_by, 'none') AS verified_by,
+       t.result, t.cause, t.method, t.days_to_finding,
+       o.call = 'active' AND coalesce(t.truth, 'unverified') = 'not_active' AS false_alarm,
+       o.call = 'clear' AND coalesce(t.truth, 'unverified') = 'active' AS missed,
+       o.readings, o.max_gain
+FROM ordered o
+LEFT JOIN point_truth t ON t.inspection_id = o.inspection_id AND t.point_id = o.point_id
+WHERE o.nth = 1
+ORDER BY o.month, o.inspection_id, o.point_id
