@@ -112,7 +112,7 @@ func (m *glm) firthAt(coef []float64) (firthPoint, error) {
 func (m *glm) firthScoreAt(coef []float64) []float64 {
 	score := make([]float64, m.p)
 	at, err := m.firthAt(coef)
-	hat := []float64(nil)
+	var hat []float64
 	if err == nil {
 		hat, err = at.leverages(m.x)
 	}
@@ -272,7 +272,7 @@ func (m *glm) firthProfiles(fit *FirthFit, conf float64) {
 		switch {
 		case math.IsNaN(low) || math.IsNaN(high):
 			fit.Warnings = append(fit.Warnings, fmt.Sprintf("a profile limit of coefficient %d was not found", j))
-		case m.higherPeak(fit, j, low, z) || m.higherPeak(fit, j, high, z):
+		case m.severalPeaks(fit, j, low, z) || m.severalPeaks(fit, j, high, z):
 			fit.Warnings = append(fit.Warnings, fmt.Sprintf("too little data: the profile of coefficient %d has several peaks and its limits may be too narrow", j))
 		}
 	}
@@ -290,9 +290,12 @@ func (m *glm) firthDrop(fit *FirthFit, j int, v float64, start []float64) float6
 	return max(0, 2*(fit.PenalisedLogLik-at.value))
 }
 
-// higherPeak tells whether coming back to a limit from farther out finds a higher value there than
-// coming from the estimate did.
-func (m *glm) higherPeak(fit *FirthFit, j int, limit, z float64) bool {
+// severalPeaks tells whether the profile jumps at a limit, or is higher there when the search comes
+// back from farther out than when it comes from the estimate.
+func (m *glm) severalPeaks(fit *FirthFit, j int, limit, z float64) bool {
+	if math.Abs(m.firthDrop(fit, j, limit, fit.Coef)-z*z) > 1e-3 {
+		return true
+	}
 	beyond := slices.Clone(fit.Coef)
 	beyond[j] += 2 * (limit - beyond[j])
 	at, err := m.firthSearch(j, beyond, fit.information)
