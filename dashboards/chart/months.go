@@ -69,11 +69,15 @@ func (p MonthPoint) drawn() bool { return p.N > 0 && isRate(p.Value, p.Low, p.Hi
 func (p MonthPoint) limited() bool { return isRate(p.LCL, p.UCL) && p.LCL <= p.UCL }
 
 // rates gives all that the axis must hold; none without a single month drawn.
+// The interval of a month with too few may run out of the plot.
 func (m Months) rates() []float64 {
 	var rates []float64
 	for _, p := range m.Points {
 		if p.drawn() {
 			rates = append(rates, p.Value)
+		}
+		if p.drawn() && p.Enough {
+			rates = append(rates, p.Low, p.High)
 		}
 	}
 	if len(rates) == 0 {

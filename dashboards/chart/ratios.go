@@ -42,10 +42,7 @@ func (r Ratios) scene() *Scene {
 	left := r.labelWidth()
 	hi, step := countRange(r.most())
 	x := scale{lo: 0, hi: hi, from: left, to: ratioRight}
-	for _, v := range ticks(0, hi, step) {
-		s.draw(line(x.at(v), ratioHead-4, x.at(v), bottom, "s-base", 0.4),
-			text(x.at(v), bottom+18, "middle", "t-axis t-soft", Count(int(v))))
-	}
+	columnGrid(s, x, ratioHead-4, bottom, ticks(0, hi, step), tickCount)
 	class := "t-axis t-soft"
 	s.draw(text(Width, ratioHead-10, "end", class, fit(orElse(r.TextHeader, "observed / expected"), class, Width-ratioRight-20)))
 	for i, row := range r.Rows {
