@@ -200,10 +200,11 @@ func spindle(low, mid, high, y float64, r DotRow) []Shape {
 	if !r.Enough {
 		s := dashed(spindlePath(low, mid, high, y, "f-hatch s-base"), "3 2")
 		s.Stroke = 1
-		return []Shape{s, standingMark(mid, y, TooFew)}
+		return append([]Shape{s}, standingMark(mid, y, TooFew)...)
 	}
 	fill := map[string]string{InLine: "f-deep", Watch: "f-ochre", Act: "f-rust"}[r.Standing]
-	return []Shape{spindlePath(low, mid, high, y, orElse(fill, "f-soft")), standingMark(mid, y, r.Standing)}
+	body := spindlePath(low, mid, high, y, orElse(fill, "f-soft"))
+	return append([]Shape{body}, standingMark(mid, y, r.Standing)...)
 }
 
 func spindlePath(low, mid, high, y float64, class string) Shape {

@@ -159,7 +159,7 @@ func urgency(standing string) int {
 
 func (pt FunnelPoint) mark(p *placer, x, y float64) Mark {
 	of := Percent(pt.Value) + " of " + Count(pt.N)
-	shapes := []Shape{standingMark(x, y, pt.Standing)}
+	shapes := standingMark(x, y, pt.Standing)
 	switch pt.Standing {
 	case Act:
 		short := fit(pt.Label, "t-axis t-rust", 160)

@@ -179,8 +179,8 @@ func (m Months) point(s *Scene, p MonthPoint, x float64, y scale) {
 		standing = TooFew
 	}
 	title := monthName(p.Label) + ": " + rateTitle(p.Value, p.Low, p.High, p.N, p.Enough)
-	s.point(orElse(p.Title, title), p.Href,
-		line(x, y.at(p.Low), x, y.at(p.High), "s-soft", 0.8), standingMark(x, y.at(p.Value), standing))
+	interval := line(x, y.at(p.Low), x, y.at(p.High), "s-soft", 0.8)
+	s.point(orElse(p.Title, title), p.Href, append([]Shape{interval}, standingMark(x, y.at(p.Value), standing)...)...)
 }
 
 // monthName turns "2026-08" into "Aug 2026" and leaves anything else alone.

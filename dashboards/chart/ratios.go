@@ -107,9 +107,9 @@ func (row RatioRow) draw(s *Scene, x scale, y float64) {
 	low, expected, observed := x.at(row.ChanceLow), x.at(row.Expected), x.at(row.Observed)
 	title := row.Label + ": " + words + "; chance alone gives " + tickNumber(row.ChanceLow) + " to " +
 		tickNumber(row.ChanceHigh) + "; " + standingWords(row.Standing)
-	s.point(orElse(row.Title, title), row.Href, label,
+	shapes := []Shape{label, right,
 		rect(low, y-6.5, x.at(row.ChanceHigh)-low, 13, "f-band1"),
 		line(expected, y, observed, y, orElse(stem, "s-soft"), 2.5),
-		line(expected, y-8, expected, y+8, "s-ink", 2),
-		standingMark(observed, y, row.Standing), right)
+		line(expected, y-8, expected, y+8, "s-ink", 2)}
+	s.point(orElse(row.Title, title), row.Href, append(shapes, standingMark(observed, y, row.Standing)...)...)
 }
