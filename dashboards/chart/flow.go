@@ -74,7 +74,9 @@ func layLevel(level []FlowBox, top float64, joined bool) []placed {
 		for k, l := range b.Lines {
 			p.lines = append(p.lines, wrap(l, flowClass(k), w-2*flowPad, 2)...)
 		}
-		p.notes = wrap(b.Lost, "t-axis t-soft", column/2-14, 4)
+		if joined {
+			p.notes = wrap(b.Lost, "t-axis t-soft", column/2-14, 4)
+		}
 		notes, lines = max(notes, len(p.notes)), max(lines, len(p.lines))
 		out[i] = p
 	}

@@ -1,6 +1,9 @@
 package chart
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // box is a rectangle in px: left, top, right, bottom.
 type box struct{ l, t, r, b float64 }
@@ -73,13 +76,7 @@ func spread(ys []float64, gap, top, bottom float64) []float64 {
 		order[i] = i
 	}
 	slices.SortStableFunc(order, func(a, b int) int {
-		switch {
-		case ys[a] < ys[b]:
-			return -1
-		case ys[a] > ys[b]:
-			return 1
-		}
-		return 0
+		return cmp.Compare(ys[a], ys[b])
 	})
 	out := slices.Clone(ys)
 	low := top

@@ -42,10 +42,7 @@ func (r Ratios) scene() *Scene {
 	left := r.labelWidth()
 	hi, step := countRange(r.most())
 	x := scale{lo: 0, hi: hi, from: left, to: ratioRight}
-	for _, v := range ticks(0, hi, step) {
-		s.draw(line(x.at(v), ratioHead-4, x.at(v), bottom, "s-base", 0.4),
-			text(x.at(v), bottom+18, "middle", "t-axis t-soft", Count(int(v))))
-	}
+	columnGrid(s, x, ratioHead-4, bottom, ticks(0, hi, step), tickCount)
 	class := "t-axis t-soft"
 	s.draw(text(Width, ratioHead-10, "end", class, fit(orElse(r.TextHeader, "observed / expected"), class, Width-ratioRight-20)))
 	for i, row := range r.Rows {
@@ -110,9 +107,9 @@ func (row RatioRow) draw(s *Scene, x scale, y float64) {
 	low, expected, observed := x.at(row.ChanceLow), x.at(row.Expected), x.at(row.Observed)
 	title := row.Label + ": " + words + "; chance alone gives " + tickNumber(row.ChanceLow) + " to " +
 		tickNumber(row.ChanceHigh) + "; " + standingWords(row.Standing)
-	s.point(orElse(row.Title, title), row.Href, label,
+	shapes := []Shape{label, right,
 		rect(low, y-6.5, x.at(row.ChanceHigh)-low, 13, "f-band1"),
 		line(expected, y, observed, y, orElse(stem, "s-soft"), 2.5),
-		line(expected, y-8, expected, y+8, "s-ink", 2),
-		standingMark(observed, y, row.Standing), right)
+		line(expected, y-8, expected, y+8, "s-ink", 2)}
+	s.point(orElse(row.Title, title), row.Href, append(shapes, standingMark(observed, y, row.Standing)...)...)
 }
