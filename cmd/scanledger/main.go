@@ -13,6 +13,7 @@ import (
 	"os"
 	"os/signal"
 	"strings"
+	_ "time/tzdata" // time zones must not depend on the machine
 
 	"github.com/alecthomas/kong"
 

@@ -104,10 +104,45 @@ func sampleMonths() Months {
 	return m
 }
 
+func sampleFlow() Flow {
+	return Flow{Frame{"flow", "Flow of readings", "How many readings reach the analysis."}, [][]FlowBox{
+		{{Lines: []string{"Readings taken in", "n = 12 400"}}},
+		{{Lines: []string{"Readings at points that were opened", "n = 3 100"}, From: []int{0}, Lost: "9 300 at points never opened, among them 120 at houses sold in between"}},
+		{{Lines: []string{"Movement shown", "n = 900"}, From: []int{0}, Lost: "14 withdrawn"},
+			{Lines: []string{"Unclear", "n = 200"}, From: []int{0}},
+			{Lines: []string{"No movement shown", "n = 2 000"}, From: []int{0}, Lost: "40 without a date of opening"}},
+		{{Lines: []string{"Verified", "termites: 700", "none: 186"}, From: []int{0}},
+			{Lines: []string{"Verified", "termites: 80", "none: 120"}, From: []int{1}},
+			{Lines: []string{"Verified", "termites: 90", "none: 1 870"}, From: []int{2}}},
+	}}
+}
+
+func sampleRatios() Ratios {
+	r := Ratios{Frame: Frame{"ratios", "False alarms", "Observed and expected false alarms."}}
+	for i, label := range []string{"Gain 5–6 on double brick, after rain", "Hot-water pipe run behind wall", "Battery below 20 per cent", "Ant trail recorded on site"} {
+		o, e := []float64{61, 38, 12, 3}[i], []float64{24.8, 27.3, 11.8, 2.2}[i]
+		r.Rows = append(r.Rows, RatioRow{Label: label, Observed: o, Expected: e, ChanceLow: max(0, e-2*math.Sqrt(e)),
+			ChanceHigh: e + 2*math.Sqrt(e), Standing: []string{Act, Watch, InLine, TooFew}[i], Href: "row.html"})
+	}
+	return r
+}
+
+func sampleStrip() Strip {
+	v := Strip{Frame: Frame{"strip", "Visit V-1042", "Readings of one visit by point."}}
+	for i, label := range []string{"Kitchen, north wall", "Bathroom door frame", "Subfloor bearer under the long hall"} {
+		p := StripPoint{Label: label, Finding: []string{"verified: live termites behind the skirting", "opened, nothing found", ""}[i], Decisive: i < 2}
+		for k := range 6 {
+			p.Readings = append(p.Readings, StripReading{Minute: float64(12*i) + 2.2*float64(k), Gain: (k*k + i) % 6, Call: []string{Shown, NotShown, Unclear}[(k+i)%3]})
+		}
+		v.Points = append(v.Points, p)
+	}
+	return v
+}
+
 func samples() map[string]figure {
 	return map[string]figure{
 		"heat": sampleHeat(), "funnel": sampleFunnel(), "dots": sampleDots(false), "dots-ratio": sampleDots(true),
-		"months": sampleMonths(),
+		"months": sampleMonths(), "flow": sampleFlow(), "ratios": sampleRatios(), "strip": sampleStrip(),
 	}
 }
 

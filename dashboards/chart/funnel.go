@@ -10,7 +10,7 @@ import (
 type Funnel struct {
 	Frame
 	Points []FunnelPoint
-	Centre float64 // overall rate, 0 to 1
+	Centre float64 // overall rate, 0 to 1; no line if it is not a rate
 	Bands  []FunnelBand
 	XLabel string // what n counts
 }
@@ -40,21 +40,26 @@ const (
 func (f Funnel) SVG() template.HTML { return f.scene().SVG() }
 
 func (f Funnel) scene() *Scene {
+	all := len(f.Points)
 	f.Points = slices.DeleteFunc(slices.Clone(f.Points), func(p FunnelPoint) bool { return !isRate(p.Value) || p.N <= 0 })
 	f.Bands = slices.DeleteFunc(slices.Clone(f.Bands), func(b FunnelBand) bool {
 		return !isRate(b.Low998, b.Low95, b.High95, b.High998) || b.N <= 0
 	})
 	slices.SortStableFunc(f.Bands, func(a, b FunnelBand) int { return a.N - b.N })
+	left := all - len(f.Points)
 	if len(f.Points) == 0 {
 		return sentence(f.Frame, "Nothing to show: no unit has a rate.")
 	}
-	s := &Scene{Frame: f.Frame, W: Width, H: funnelBase + 46}
+	s := &Scene{Frame: f.Frame, W: Width, H: funnelBase + 62}
 	x, xStep, y, yStep := f.scales()
 	f.bands(s, x, y)
 	rateGrid(s, y, yStep, plotLeft, plotRight)
 	countAxis(s, x, funnelBase, xStep, f.XLabel)
 	f.edge(s, y)
 	f.points(s, x, y)
+	if left > 0 {
+		s.draw(text(plotLeft, funnelBase+56, "start", "t-axis t-soft", "Not drawn, since without a rate: "+Count(left)))
+	}
 	return s
 }
 
@@ -129,38 +134,39 @@ func nameEdges(s *Scene, y scale, names []edgeName) {
 	}
 }
 
-// points draws those that stand out last, so that no other mark hides them.
+// points draws those that stand out last, so that no other mark hides them, but
+// places their labels first.
 func (f Funnel) points(s *Scene, x, y scale) {
 	p := &placer{area: box{plotLeft, 0, plotRight, funnelBase}}
+	at := func(pt FunnelPoint) (float64, float64) { return x.at(float64(pt.N)), y.at(pt.Value) }
 	for _, pt := range f.Points {
-		p.reserve(around(x.at(float64(pt.N)), y.at(pt.Value), radius-1))
+		px, py := at(pt)
+		p.reserve(around(px, py, radius-1))
 	}
-	for _, standing := range []string{TooFew, InLine, Watch, Act} {
-		for _, pt := range f.Points {
-			if drawnAs(pt.Standing) == standing {
-				f.point(s, p, pt, x.at(float64(pt.N)), y.at(pt.Value))
-			}
-		}
+	slices.SortStableFunc(f.Points, func(a, b FunnelPoint) int { return urgency(b.Standing) - urgency(a.Standing) })
+	marks := make([]Mark, len(f.Points))
+	for i, pt := range f.Points {
+		px, py := at(pt)
+		marks[len(marks)-1-i] = pt.mark(p, px, py)
 	}
+	s.Marks = append(s.Marks, marks...)
 }
 
-// drawnAs gives the standing itself, or TooFew for a word that is none.
-func drawnAs(standing string) string {
-	switch standing {
-	case InLine, Watch, Act:
-		return standing
-	}
-	return TooFew
+// urgency orders standings; a word that is none counts as not judged.
+func urgency(standing string) int {
+	return slices.Index([]string{InLine, Watch, Act}, standing)
 }
 
-func (f Funnel) point(s *Scene, p *placer, pt FunnelPoint, x, y float64) {
+func (pt FunnelPoint) mark(p *placer, x, y float64) Mark {
 	of := Percent(pt.Value) + " of " + Count(pt.N)
-	shapes := []Shape{standingMark(x, y, pt.Standing)}
+	shapes := standingMark(x, y, pt.Standing)
 	switch pt.Standing {
 	case Act:
-		shapes = append(shapes, p.place(x, y, radius, "t-axis t-rust", fit(pt.Label, "t-axis t-rust", 160)+" "+of)...)
+		short := fit(pt.Label, "t-axis t-rust", 160)
+		shapes = append(shapes, p.placeFirst(x, y, "t-axis t-rust", short+" "+of, short)...)
 	case Watch:
-		shapes = append(shapes, p.place(x, y, radius, "t-axis", fit(pt.Label, "t-axis", 160))...)
+		shapes = append(shapes, p.placeFirst(x, y, "t-axis", fit(pt.Label, "t-axis", 160))...)
 	}
-	s.point(orElse(pt.Title, pt.Label+": "+of+", "+standingWords(pt.Standing)), pt.Href, shapes...)
+	title := orElse(pt.Title, pt.Label+": "+of+", "+standingWords(pt.Standing))
+	return Mark{Title: title, Href: pt.Href, Shapes: shapes}
 }

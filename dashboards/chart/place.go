@@ -1,6 +1,9 @@
 package chart
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // box is a rectangle in px: left, top, right, bottom.
 type box struct{ l, t, r, b float64 }
@@ -8,6 +11,8 @@ type box struct{ l, t, r, b float64 }
 func (a box) meets(b box) bool { return a.l < b.r && b.l < a.r && a.t < b.b && b.t < a.b }
 
 func (a box) within(b box) bool { return a.l >= b.l && a.r <= b.r && a.t >= b.t && a.b <= b.b }
+
+func (a box) grown(by float64) box { return box{a.l - by, a.t - by, a.r + by, a.b + by} }
 
 // textBox is the space a text takes, from its ascenders to its descenders.
 func textBox(s Shape) box {
@@ -43,10 +48,21 @@ func (p *placer) place(x, y, r float64, class, words string) []Shape {
 		text(x, y-gap, "middle", class, words),
 		text(x, y+gap+0.78*sizeOf(class), "middle", class, words),
 	} {
-		b := textBox(s)
+		b := textBox(s).grown(1.5)
 		if b.within(p.area) && !slices.ContainsFunc(p.taken, b.meets) {
 			p.reserve(b)
 			return []Shape{s}
+		}
+	}
+	return nil
+}
+
+// placeFirst places the first of some wordings that finds room beside a standing
+// mark.
+func (p *placer) placeFirst(x, y float64, class string, wordings ...string) []Shape {
+	for _, words := range wordings {
+		if s := p.place(x, y, radius, class, words); s != nil {
+			return s
 		}
 	}
 	return nil
@@ -60,13 +76,7 @@ func spread(ys []float64, gap, top, bottom float64) []float64 {
 		order[i] = i
 	}
 	slices.SortStableFunc(order, func(a, b int) int {
-		switch {
-		case ys[a] < ys[b]:
-			return -1
-		case ys[a] > ys[b]:
-			return 1
-		}
-		return 0
+		return cmp.Compare(ys[a], ys[b])
 	})
 	out := slices.Clone(ys)
 	low := top

@@ -4,6 +4,7 @@ import (
 	"html/template"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // Width is the width in px of every figure, except a [HeatTable] with many
@@ -41,8 +42,15 @@ type Shape struct {
 	Dash   string
 }
 
-// Hatched says whether the shape is filled with the hatch pattern.
-func (s Shape) Hatched() bool { return hasClass(s.Class, "f-hatch") }
+func (s Shape) hatched() bool { return hasClass(s.Class, "f-hatch") }
+
+// HatchOf names the pattern of a figure if it fills the shape.
+func (s Shape) HatchOf(id string) string {
+	if s.hatched() {
+		return id + "-hatch"
+	}
+	return ""
+}
 
 // Unfilled says whether no class fills the shape; SVG would fill it black.
 func (s Shape) Unfilled() bool {
@@ -79,7 +87,7 @@ func (s *Scene) Role() string {
 func (s *Scene) HasHatch() bool {
 	for _, m := range s.Marks {
 		for _, sh := range m.Shapes {
-			if sh.Hatched() {
+			if sh.hatched() {
 				return true
 			}
 		}
@@ -131,25 +139,39 @@ func coord(v float64) string {
 	return s
 }
 
-var svgTemplate = template.Must(template.New("svg").Funcs(template.FuncMap{"c": coord}).Parse(
+// printable replaces what neither HTML nor XML allows in a text.
+func printable(words string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case unicode.IsSpace(r) && unicode.IsControl(r):
+			return ' '
+		case unicode.IsControl(r) || r >= 0xfdd0 && r <= 0xfdef || r&0xfffe == 0xfffe:
+			return unicode.ReplacementChar
+		}
+		return r
+	}, words)
+}
+
+var svgTemplate = template.Must(template.New("svg").Funcs(template.FuncMap{"c": coord, "w": printable}).Parse(
 	`<svg class="chart" xmlns="http://www.w3.org/2000/svg" role="{{.Role}}" aria-labelledby="{{.ID}}-title {{.ID}}-desc" viewBox="0 0 {{c .W}} {{c .H}}" width="{{c .W}}" height="{{c .H}}">
-<title id="{{.ID}}-title">{{.Title}}</title><desc id="{{.ID}}-desc">{{.Desc}}</desc>
+<title id="{{.ID}}-title">{{w .Title}}</title><desc id="{{.ID}}-desc">{{w .Desc}}</desc>
 {{- if .HasHatch}}
 <defs><pattern id="{{.ID}}-hatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path class="s-base" fill="none" stroke-width="0.8" d="M0 0V7"/></pattern></defs>
 {{- end}}
 {{- $id := .ID}}
 {{- range .Marks}}
-{{if .Href}}<a href="{{.Href}}" aria-label="{{.Title}}">{{else}}<g>{{end}}
-{{- if .Title}}<title>{{.Title}}</title>{{end}}
+{{if .Href}}<a href="{{.Href}}" aria-label="{{w .Title}}">{{else}}<g>{{end}}
+{{- if .Title}}<title>{{w .Title}}</title>{{end}}
 {{- range .Shapes}}
-{{- if eq .Kind "text"}}<text class="{{.Class}}" x="{{c .X}}" y="{{c .Y}}" text-anchor="{{.Anchor}}">{{.Text}}</text>
-{{- else}}<{{if eq .Kind "rect"}}rect x="{{c .X}}" y="{{c .Y}}" width="{{c .W}}" height="{{c .H}}"
-{{- else if eq .Kind "circle"}}circle cx="{{c .X}}" cy="{{c .Y}}" r="{{c .W}}"
-{{- else}}path d="{{.D}}"{{end}} class="{{.Class}}"
-{{- if .Hatched}} fill="url(#{{$id}}-hatch)"{{else if .Unfilled}} fill="none"{{end}}
-{{- if .Stroke}} stroke-width="{{c .Stroke}}"{{end}}
-{{- if .Dash}} stroke-dasharray="{{.Dash}}"{{end}}/>{{end}}
+{{- if eq .Kind "text"}}<text class="{{.Class}}" x="{{c .X}}" y="{{c .Y}}" text-anchor="{{.Anchor}}">{{w .Text}}</text>
+{{- else if eq .Kind "rect"}}<rect x="{{c .X}}" y="{{c .Y}}" width="{{c .W}}" height="{{c .H}}"{{template "paint" .}}{{template "hatch" (.HatchOf $id)}}/>
+{{- else if eq .Kind "circle"}}<circle cx="{{c .X}}" cy="{{c .Y}}" r="{{c .W}}"{{template "paint" .}}/>
+{{- else}}<path d="{{.D}}"{{template "paint" .}}{{template "hatch" (.HatchOf $id)}}/>{{end}}
 {{- end}}
 {{- if .Href}}</a>{{else}}</g>{{end}}
 {{- end}}
-</svg>`))
+</svg>
+{{- define "paint"}} class="{{.Class}}"{{if .Unfilled}} fill="none"{{end}}
+{{- if .Stroke}} stroke-width="{{c .Stroke}}"{{end}}
+{{- if .Dash}} stroke-dasharray="{{.Dash}}"{{end}}{{end}}
+{{- define "hatch"}}{{if .}} fill="url(#{{.}})"{{end}}{{end}}`))

@@ -227,7 +227,7 @@ func TestMagnitudes(t *testing.T) {
 		part, of      int
 		least, atMost float64
 	}{
-		{"sites with an active point", len(withActive), len(s.sites), 0.1, 0.32},
+		{"sites with an active point", len(withActive), len(s.sites), 0.1, 0.35},
 		{"unsure readings", unsure, readings, 0.05, 0.1},
 		{"seen on plasterboard", lightSeen, light, 0.75, 0.97},
 		{"seen on double brick", denseSeen, dense, 0.3, 0.6},

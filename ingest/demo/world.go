@@ -22,15 +22,15 @@ type region struct {
 func worldRegions() ([]region, error) {
 	regions := []region{
 		{id: "ferry_coast", label: "Ferry Coast", scheme: "south_four", zone: "Australia/Melbourne", hazard: "moderate_to_heavy",
-			latitude: -37.6, prevalence: 0.18, masonry: 0.45, warm: 22, cool: 12},
+			latitude: -37.6, prevalence: 0.26, masonry: 0.45, warm: 22, cool: 12},
 		{id: "pine_flats", label: "Pine Flats", scheme: "north_four", zone: "America/Chicago", hazard: "very_heavy",
-			latitude: 31.2, prevalence: 0.24, masonry: 0.3, warm: 29, cool: 15},
+			latitude: 31.2, prevalence: 0.34, masonry: 0.3, warm: 29, cool: 15},
 		{id: "lantern_reach", label: "Lantern Reach", scheme: "south_wet_dry", zone: "Australia/Darwin", hazard: "very_heavy",
-			latitude: -13.4, prevalence: 0.24, masonry: 0.5, warm: 31, cool: 28},
+			latitude: -13.4, prevalence: 0.34, masonry: 0.5, warm: 31, cool: 28},
 		{id: "harrow_bay", label: "Harrow Bay", scheme: "north_wet_dry", zone: "Asia/Manila", hazard: "moderate_to_heavy",
-			latitude: 14.8, prevalence: 0.18, masonry: 0.65, warm: 30, cool: 27},
+			latitude: 14.8, prevalence: 0.26, masonry: 0.65, warm: 30, cool: 27},
 		{id: "upper_marl", label: "Upper Marl", scheme: "south_four", zone: "Africa/Johannesburg", hazard: "slight_to_moderate",
-			latitude: -29.7, prevalence: 0.11, masonry: 0.55, warm: 24, cool: 14},
+			latitude: -29.7, prevalence: 0.16, masonry: 0.55, warm: 24, cool: 14},
 	}
 	for i := range regions {
 		loc, err := time.LoadLocation(regions[i].zone)
@@ -90,14 +90,14 @@ type material struct {
 }
 
 var materials = []material{
-	{"plasterboard", "Plasterboard lining", "light", 2, 4, 13, 0.95, 0.02, 0.02, 3, 3},
-	{"weatherboard", "Timber weatherboard", "light", 3, 5, 19.5, 0.9, 0.02, 0.02, 3.5, 0.6},
-	{"plywood_lining", "Plywood lining", "light", 2, 4, 9.5, 0.95, 0.02, 0.02, 1.5, 0.5},
-	{"fibre_cement", "Fibre cement sheet", "medium", 3, 5, 7.5, 0.85, 0.02, 0.009, 2, 1},
-	{"hardwood_panel", "Hardwood panel", "medium", 3, 5, 32, 0.8, 0.02, 0.009, 1.5, 0.5},
-	{"brick_veneer", "Brick veneer", "dense", 4, 6, 110, 0.65, 0.02, 0.004, 0.5, 2.5},
-	{"concrete_block", "Hollow concrete block", "dense", 4, 6, 140, 0.55, 0.02, 0.004, 0.2, 1.8},
-	{"double_brick", "Double brick", "dense", 4, 6, 230, 0.5, 0.02, 0.004, 0, 2.2},
+	{"plasterboard", "Plasterboard lining", "light", 2, 4, 13, 0.95, 0.01, 0.012, 3, 3},
+	{"weatherboard", "Timber weatherboard", "light", 3, 5, 19.5, 0.9, 0.01, 0.012, 3.5, 0.6},
+	{"plywood_lining", "Plywood lining", "light", 2, 4, 9.5, 0.95, 0.01, 0.012, 1.5, 0.5},
+	{"fibre_cement", "Fibre cement sheet", "medium", 3, 5, 7.5, 0.85, 0.01, 0.006, 2, 1},
+	{"hardwood_panel", "Hardwood panel", "medium", 3, 5, 32, 0.8, 0.01, 0.006, 1.5, 0.5},
+	{"brick_veneer", "Brick veneer", "dense", 4, 6, 110, 0.65, 0.01, 0.003, 0.5, 2.5},
+	{"concrete_block", "Hollow concrete block", "dense", 4, 6, 140, 0.55, 0.01, 0.003, 0.2, 1.8},
+	{"double_brick", "Double brick", "dense", 4, 6, 230, 0.5, 0.01, 0.003, 0, 2.2},
 }
 
 // The ceiling of false movement: on light boards without, and with a planted fault.
