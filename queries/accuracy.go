@@ -234,7 +234,7 @@ func (r *AccuracyRow) corrected(cells []stats.VerificationCell, strata []stats.V
 		r.Specificity, r.SpecificityLow, r.SpecificityHigh = Figure(sp.Value), Figure(sp.Logit.Low), Figure(sp.Logit.High)
 		r.SensitivityDesignEffect = Figure(se.DesignEffect)
 	}
-	return r.openings(strata, v.Sensitivity.DesignEffect)
+	return r.openings(strata, v.Sensitivity.DesignEffect, floor)
 }
 
 // merge puts strata that cannot be corrected on their own into one remainder, in the cells too.
@@ -274,14 +274,20 @@ func (r *AccuracyRow) rests(c stats.ClusterCorrected, wrong int64, what string, 
 	return true, ""
 }
 
-// openings sets how many more random openings of clear points the aim asks for.
-func (r *AccuracyRow) openings(strata []stats.VerificationStratum, designEffect float64) error {
+// openings sets how many more random openings of clear points the aim asks for, and at least as many
+// as would reach the floor and, at the share missed so far, the fewest missed points.
+func (r *AccuracyRow) openings(strata []stats.VerificationStratum, designEffect float64, floor int) error {
 	plan, err := stats.PlanVerification(strata, designEffect, sensitivityAim, Confidence)
 	if err != nil || !plan.Possible {
 		return err
 	}
-	more := int64(plan.More)
-	r.OpeningsNeeded, r.OpeningsWorstCase = &more, plan.WorstCase
+	more := max(int64(plan.More), int64(floor)-r.ClearVerified)
+	if 0 < r.Missed && r.Missed < fewestWrong {
+		more = max(more, ((fewestWrong-r.Missed)*r.ClearVerified+r.Missed-1)/r.Missed)
+	}
+	if more <= r.ClearCalls-r.ClearVerified {
+		r.OpeningsNeeded, r.OpeningsWorstCase = &more, plan.WorstCase
+	}
 	return nil
 }
 
@@ -294,7 +300,7 @@ func accuracyNotes(all AccuracyRow) []string {
 	if !all.SensitivityEnough {
 		notes = append([]string{"Sensitivity cannot be said: " + all.SensitivityWhyNot + "."}, notes...)
 	}
-	weighed := fmt.Sprintf("The correction of all calls weighs %d strata of material and density class", all.Strata)
+	weighed := fmt.Sprintf("The correction of all calls weighs %d strata", all.Strata)
 	if all.StrataMerged > 0 {
 		weighed += fmt.Sprintf("; one of them is a remainder of %d in which calls of a kind were never checked", all.StrataMerged)
 	}
@@ -310,6 +316,8 @@ func OpeningsInWords(r AccuracyRow) string {
 		return opened + "; how many more would give a sensitivity cannot be said before an active call has been confirmed."
 	case r.OpeningsNeeded == nil:
 		return opened + "; no number of further openings among these calls would give a sensitivity within 10 points."
+	case *r.OpeningsNeeded == 0 && !r.SensitivityEnough:
+		return opened + "; more openings alone would not give a sensitivity."
 	case *r.OpeningsNeeded == 0:
 		return opened + "; that gives a sensitivity within 10 points at 95%, so none more is needed for it."
 	case r.OpeningsWorstCase:

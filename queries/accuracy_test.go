@@ -183,6 +183,31 @@ func TestSparseStrata(t *testing.T) {
 	}
 }
 
+// TestCalledAgain: of 200 clear calls, 20 are called active by a recheck, and so all are opened: 16 are
+// active. Of the other 180, 30 are opened at random and 3 are active. The 20 rechecks are active calls
+// at points that the first visit called clear, and so are no stratum of their own with it:
+//
+//	first visits, not called again: 100 active, 40 of 50 checked right: A = 80;  B = 180·3/30 = 18
+//	clear, then active:             B = 16
+//	rechecks (the other visit called clear, so among the first): 20 active, 16 of 20 right
+//
+// A = (100+20)·(40+16)/(50+20) = 96; sensitivity 96/(96+18+16). Openings taken as a random draw
+// would give B = 200·19/50 = 76.
+func TestCalledAgain(t *testing.T) {
+	visits := slices.Concat(
+		crossed{40, 10, 50, 3, 27, 150}.visits("board", 1),
+		crossed{0, 0, 0, 16, 4, 0}.visits("board", 1))
+	for i := range 20 {
+		v := &visits[280+i]
+		v.site, v.recheck = "again"+v.site, "active"
+	}
+	r := byCut(t, bookOf(t, visits), "all", "")
+	nearly(t, "sensitivity", r.Sensitivity, 96./(96+18+16), 1e-12)
+	if r.Strata != 2 || r.Missed != 19 || r.ActiveCalls != 120 {
+		t.Errorf("%+v", r)
+	}
+}
+
 // TestReportsStayApart: what only a report or a return visit says changes no rate.
 func TestReportsStayApart(t *testing.T) {
 	points := crossed{40, 10, 5, 6, 34, 50}.visits("board", 2)

@@ -15,16 +15,16 @@ import (
 	"scanledger/transform/settle"
 )
 
-// visit is one point of one site, visited once: its call, and the method and result of its finding
-// where it has one.
+// visit is one point of one site: its call, the method and result of its finding where it has one, and
+// what a recheck three days later called it where there was one.
 type visit struct {
-	site, point, material, call, method, result string
+	site, point, material, call, method, result, recheck string
 }
 
 // referenceFiles are the reference sets of the tests; brick and block share a density class.
 var referenceFiles = map[string]string{
 	"regions.csv":     "region,season_scheme,time_zone\nS,south_four,Australia/Sydney\n",
-	"technicians.csv": "technician_id\nT1\n",
+	"technicians.csv": "technician_id\nT1\nT2\n",
 	"units.csv":       "unit_id,model,gain_min,gain_max,gain_start\nU1,M1,0,6,2\n",
 	"materials.csv":   "material,density_class\nboard,light\nbrick,dense\nblock,dense\nfoam,light\n",
 }
@@ -68,19 +68,23 @@ func bookOf(t *testing.T, visits []visit) *Book {
 	return b
 }
 
-// recordFiles writes the visits as record files, one inspection a site.
+// recordFiles writes the visits as record files, one inspection and one recheck a site.
 func recordFiles(visits []visit) map[string]string {
 	var inspections, readings, findings strings.Builder
-	inspections.WriteString("inspection_id,site_id,region,technician_id,started_at,purpose,outcome\n")
+	inspections.WriteString("inspection_id,site_id,region,technician_id,started_at,purpose,recheck_of,outcome\n")
 	readings.WriteString("reading_id,inspection_id,unit_id,point_id,taken_at,material,gain,call\n")
 	findings.WriteString("finding_id,site_id,point_id,found_on,method,result\n")
 	seen := map[string]bool{}
 	for i, v := range visits {
 		if !seen[v.site] {
 			seen[v.site] = true
-			fmt.Fprintf(&inspections, "I%s,%s,S,T1,2026-03-02T09:00:00+11:00,routine,clear\n", v.site, v.site)
+			fmt.Fprintf(&inspections, "I%s,%s,S,T1,2026-03-02T09:00:00+11:00,routine,,clear\n", v.site, v.site)
+			fmt.Fprintf(&inspections, "J%s,%s,S,T2,2026-03-05T09:00:00+11:00,recheck,I%s,clear\n", v.site, v.site, v.site)
 		}
 		fmt.Fprintf(&readings, "R%d,I%s,U1,%s,2026-03-02T09:05:00+11:00,%s,3,%s\n", i, v.site, v.point, v.material, v.call)
+		if v.recheck != "" {
+			fmt.Fprintf(&readings, "S%d,J%s,U1,%s,2026-03-05T09:05:00+11:00,%s,3,%s\n", i, v.site, v.point, v.material, v.recheck)
+		}
 		if v.method != "" {
 			fmt.Fprintf(&findings, "F%d,%s,%s,2026-03-09,%s,%s\n", i, v.site, v.point, v.method, v.result)
 		}
@@ -101,7 +105,7 @@ func (c crossed) visits(material string, perSite int) []visit {
 	add := func(n int, call, method, result string) {
 		for range n {
 			i := len(out)
-			out = append(out, visit{fmt.Sprintf("%s%d", material, i/perSite), fmt.Sprintf("P%d", i%perSite), material, call, method, result})
+			out = append(out, visit{site: fmt.Sprintf("%s%d", material, i/perSite), point: fmt.Sprintf("P%d", i%perSite), material: material, call: call, method: method, result: result})
 		}
 	}
 	add(c.activeYes, "active", "opened", "active")
