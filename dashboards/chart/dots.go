@@ -172,7 +172,7 @@ func (d Dots) row(s *Scene, r DotRow, x scale, edge, y float64) {
 	label := centred(0, y, "start", "t", fit(r.Label, "t", x.from-20))
 	n := centred(Width, y, "end", "t-count t-soft", Count(r.N))
 	if !d.usable(r) {
-		words := "no figure"
+		words := noFigure
 		s.point(orElse(r.Title, r.Label+": "+words), r.Href, label,
 			centred(edge, y, "end", "t-axis t-soft", words), n)
 		return

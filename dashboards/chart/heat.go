@@ -120,7 +120,10 @@ func (h HeatTable) row(s *Scene, row HeatRow, labelW, cellW, y float64) {
 
 func (h HeatTable) cell(s *Scene, c HeatCell, what string, x, y, w float64) {
 	if c.Empty || !isRate(c.Rate, c.Low, c.High) || c.Low > c.High {
-		words := orElse(h.EmptyWords, "nothing recorded")
+		words := noFigure
+		if c.Empty {
+			words = orElse(h.EmptyWords, "nothing recorded")
+		}
 		lines := wrap(words, "t-count t-soft", w-6, 2)
 		s.point(orElse(c.Title, what+": "+words), c.Href, column(x+w/2, y+22, "middle", "t-count t-soft", lines)...)
 		return

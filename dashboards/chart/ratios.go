@@ -94,7 +94,7 @@ func (row RatioRow) words() string {
 
 func (row RatioRow) draw(s *Scene, x scale, y float64) {
 	label := centred(x.from-12, y, "end", "t", fit(row.Label, "t", x.from-12))
-	words := "no figure"
+	words := noFigure
 	if row.usable() {
 		words = row.words()
 	}
