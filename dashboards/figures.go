@@ -20,12 +20,12 @@ func rateTitle(what string, rate, low, high queries.Figure, events, n int64) str
 	if !rate.Known() {
 		return what + ": not known"
 	}
-	return fmt.Sprintf("%s: %s (%s; 95 %% interval %s)", what, queries.Percent(rate), ofAll(events, n), queries.Range(low, high))
+	return fmt.Sprintf("%s: %s (%s; 95%% interval %s)", what, queries.Percent(rate), ofAll(events, n), queries.Range(low, high))
 }
 
 func confirmedMonths(b *queries.Book) template.HTML {
 	f := chart.Months{Frame: chart.Frame{ID: "confirmed-months", Title: "Confirmed active calls by month",
-		Desc: "Share of verified active calls that were confirmed, by month, with 95 % intervals."}}
+		Desc: "Share of verified active calls that were confirmed, by month, with 95% intervals."}}
 	for _, r := range b.Accuracy {
 		if r.By == "month" {
 			f.Points = append(f.Points, chart.MonthPoint{Label: *r.Month, Value: number(r.PPV), Low: number(r.PPVLow), High: number(r.PPVHigh),
@@ -41,7 +41,7 @@ func confirmedMonths(b *queries.Book) template.HTML {
 
 func detectionMonths(b *queries.Book) template.HTML {
 	f := chart.Months{Frame: chart.Frame{ID: "detection-months", Title: "Active calls by month",
-		Desc: "Share of point-visits called active, by local month, with 95 % intervals."}}
+		Desc: "Share of point-visits called active, by local month, with 95% intervals."}}
 	for _, r := range cut(b, "month") {
 		f.Points = append(f.Points, chart.MonthPoint{Label: *r.Month, Value: number(r.Rate), Low: number(r.Low), High: number(r.High), N: int(r.N()),
 			Enough: r.Enough, Standing: chart.InLine, Title: rateTitle(monthName(*r.Month), r.Rate, r.Low, r.High, r.Active, r.N())})
@@ -53,7 +53,7 @@ func detectionMonths(b *queries.Book) template.HTML {
 }
 
 func materialDots(b *queries.Book) template.HTML {
-	f := chart.Dots{Frame: chart.Frame{ID: "material-dots", Title: "Active calls by material", Desc: "Share of point-visits called active, by material, with 95 % intervals."},
+	f := chart.Dots{Frame: chart.Frame{ID: "material-dots", Title: "Active calls by material", Desc: "Share of point-visits called active, by material, with 95% intervals."},
 		NLabel: "points"}
 	for _, r := range cut(b, "material") {
 		name := b.Labels.Material(*r.Material)
@@ -68,7 +68,7 @@ func materialDots(b *queries.Book) template.HTML {
 
 func confirmedDots(b *queries.Book) template.HTML {
 	f := chart.Dots{Frame: chart.Frame{ID: "confirmed-dots", Title: "Confirmed active calls by material",
-		Desc: "Share of verified active calls that were confirmed, by material, with 95 % intervals."}, NLabel: "verified"}
+		Desc: "Share of verified active calls that were confirmed, by material, with 95% intervals."}, NLabel: "verified"}
 	for _, r := range b.Accuracy {
 		if r.By != "material" {
 			continue
@@ -190,7 +190,7 @@ func funnelFigure(id, what string, rows []queries.ConsistencyRow) template.HTML 
 		opportunities += r.Opportunities
 		most = max(most, r.Opportunities)
 	}
-	f := chart.Funnel{Frame: chart.Frame{ID: "funnel-" + id, Title: what, Desc: what + ", one mark a technician, with exact 95 % and 99.8 % limits."}, XLabel: "Cases in the period"}
+	f := chart.Funnel{Frame: chart.Frame{ID: "funnel-" + id, Title: what, Desc: what + ", one mark a technician, with exact 95% and 99.8% limits."}, XLabel: "Cases in the period"}
 	if opportunities == 0 {
 		return f.SVG()
 	}

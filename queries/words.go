@@ -25,9 +25,9 @@ func Percent(f Figure) string {
 	}
 	p := 100 * float64(f)
 	if p > 0 && p < 10 || p > 99 && p < 100 {
-		return strconv.FormatFloat(p, 'f', 1, 64) + " %"
+		return strconv.FormatFloat(p, 'f', 1, 64) + "%"
 	}
-	return strconv.FormatFloat(p, 'f', 0, 64) + " %"
+	return strconv.FormatFloat(p, 'f', 0, 64) + "%"
 }
 
 // Range writes an interval of shares for a person.
@@ -35,14 +35,17 @@ func Range(low, high Figure) string {
 	if !low.Known() || !high.Known() {
 		return "not known"
 	}
-	return strings.TrimSuffix(Percent(low), " %") + " to " + Percent(high)
+	return strings.TrimSuffix(Percent(low), "%") + " to " + Percent(high)
 }
 
 // Count writes a count with its thousands apart.
 func Count(n int64) string {
 	s := strconv.FormatInt(n, 10)
+	if -10_000 < n && n < 10_000 {
+		return s // four digits stay together (ISO 80000-1)
+	}
 	for i := len(s) - 3; i > 0 && s[i-1] != '-'; i -= 3 {
-		s = s[:i] + "\u202f" + s[i:]
+		s = s[:i] + "\u00a0" + s[i:]
 	}
 	return s
 }

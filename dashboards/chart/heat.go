@@ -52,7 +52,7 @@ func (h HeatTable) scene() *Scene {
 	}
 	labelW := h.labelWidth()
 	cols := float64(len(h.Columns))
-	cellW := min(heatWide, max(heatNarrow, math.Floor((Width-labelW)/cols)))
+	cellW := max(h.narrowest(), min(heatWide, math.Floor((Width-labelW)/cols)))
 	s := &Scene{Frame: h.Frame, W: max(Width, labelW+cols*cellW)}
 	h.Steps = usableSteps(h.Steps)
 	h.head(s, labelW, cellW)
@@ -69,6 +69,17 @@ func (h HeatTable) labelWidth() float64 {
 		labels = append(labels, r.Label)
 	}
 	return widest("t", 190, labels...) + 14
+}
+
+// narrowest gives the width that a cell needs for its n.
+func (h HeatTable) narrowest() float64 {
+	w := heatNarrow
+	for _, r := range h.Rows {
+		for _, c := range r.Cells {
+			w = max(w, 10+textWidth("n="+Count(c.N), "t-count"))
+		}
+	}
+	return math.Ceil(w)
 }
 
 func (h HeatTable) head(s *Scene, labelW, cellW float64) {
@@ -109,7 +120,10 @@ func (h HeatTable) row(s *Scene, row HeatRow, labelW, cellW, y float64) {
 
 func (h HeatTable) cell(s *Scene, c HeatCell, what string, x, y, w float64) {
 	if c.Empty || !isRate(c.Rate, c.Low, c.High) || c.Low > c.High {
-		words := orElse(h.EmptyWords, "nothing recorded")
+		words := noFigure
+		if c.Empty {
+			words = orElse(h.EmptyWords, "nothing recorded")
+		}
 		lines := wrap(words, "t-count t-soft", w-6, 2)
 		s.point(orElse(c.Title, what+": "+words), c.Href, column(x+w/2, y+22, "middle", "t-count t-soft", lines)...)
 		return

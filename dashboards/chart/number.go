@@ -9,6 +9,9 @@ import (
 // unknown stands where there is no number.
 const unknown = "–"
 
+// noFigure says that numbers came in but cannot be drawn.
+const noFigure = "no figure"
+
 // Percent writes a rate (0 to 1) as a percentage: one decimal under 10 %, none
 // from there on. A rate that is not quite 0 or 1 is never rounded to "0%" or
 // "100%", since both would claim more than was seen.
