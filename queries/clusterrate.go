@@ -17,6 +17,10 @@ type ClusterRate struct {
 	WhyNot       string `json:"why_not"`
 }
 
+func (r ClusterRate) interval() stats.Interval {
+	return stats.Interval{Low: float64(r.Low), High: float64(r.High)}
+}
+
 // clusterRate turns the sums of a cut into its rate; without units nothing of it is known.
 func clusterRate(s stats.ClusterSums, floor int) (ClusterRate, error) {
 	if s.Units == 0 {
