@@ -66,6 +66,9 @@ const (
 	// rarerNeeded is how many cases there must be of the rarer kind: 10 for each of the two
 	// coefficients of a wave (Peduzzi et al. 1996, J Clin Epidemiol 49:1373-1379).
 	rarerNeeded = 20
+	// minMonthsOfYear must have been seen, so that at most a quarter of the wave is guessed: the
+	// house's choice.
+	minMonthsOfYear = 9
 )
 
 // Wave reports whether the group has a wave beyond chance.
@@ -159,8 +162,10 @@ func noWave(d seasonDay, s stats.ClusterSums) SeasonRow {
 
 func tooLittleForWave(d seasonDay, s stats.ClusterSums, floor int) string {
 	switch {
-	case d.monthsOfYear < 12:
-		return "not every month of the year has been seen"
+	case d.months < yearMonths:
+		return fmt.Sprintf("fewer than %d months: not enough to say", yearMonths)
+	case d.monthsOfYear < minMonthsOfYear:
+		return fmt.Sprintf("fewer than %d of the 12 months of the year have been seen", minMonthsOfYear)
 	case s.Units < floor:
 		return belowFloor
 	case min(s.Events, s.Units-s.Events) < rarerNeeded:

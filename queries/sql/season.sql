@@ -27,7 +27,7 @@
 -- column: peak_month_north | the same as a month in the north
 -- column: peak_month_south | the same as a month in the south
 -- column: p | chance of such a wave without a season: likelihood ratio over the design effect, 2 degrees of freedom (Rao and Scott 1984)
--- column: enough | false where a month of the year is missing or there are too few cases
+-- column: enough | false under 12 months, under 9 of the months of the year (house's choice), or with too few cases
 -- column: why_not | what is missing
 -- caveat: One wave a year on the log odds by local day (Stolwijk, Straatman and Zielhuis 1999). A season of another shape, or two peaks a year, is not seen.
 -- caveat: Southern days are moved by half a year (182.625 days) within a group, so that summers, and wet seasons, coincide.
