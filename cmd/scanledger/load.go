@@ -52,7 +52,7 @@ func (a *app) sayLoad(rep settle.Report, dir string) error {
 	if rep.Load == 0 {
 		return a.say("nothing new; the store is as it was")
 	}
-	if a.quiet {
+	if a.quiet || a.json {
 		return nil
 	}
 	rows := []string{"file\tset\trows\taccepted\tduplicate\tcorrected\twaiting\trejected"}

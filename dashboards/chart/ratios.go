@@ -3,6 +3,8 @@ package chart
 import (
 	"html/template"
 	"math"
+
+	"scanledger/queries/words"
 )
 
 // Ratios sets counts that were observed beside those expected, over the range
@@ -80,23 +82,23 @@ func (row RatioRow) usable() bool {
 
 // words gives the right column, and "too few" instead of a ratio not judged.
 func (row RatioRow) words() string {
-	words := amount(row.Observed) + " / " + amount(row.Expected)
+	said := amount(row.Observed) + " / " + amount(row.Expected)
 	switch {
 	case row.Text != "":
 		return row.Text
 	case urgency(row.Standing) < 0:
-		return words + " " + "too few"
+		return said + " " + "too few"
 	case row.Expected == 0:
-		return words
+		return said
 	}
-	return words + " = " + Ratio(row.Observed/row.Expected) + "×"
+	return said + " = " + words.Ratio(row.Observed/row.Expected) + "×"
 }
 
 // amount writes a count that may be an expected one: one decimal unless whole.
 func amount(v float64) string {
 	v = math.Round(10*v) / 10
 	if v == math.Trunc(v) {
-		return Count(int(v))
+		return words.Count(int(v))
 	}
 	return tickNumber(v)
 }
