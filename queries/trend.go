@@ -16,6 +16,12 @@ const (
 	MissedShare    = "missed_share"
 )
 
+// Charts of TrendRow.
+const (
+	PlainChart = "p"
+	LaneyChart = "laney"
+)
+
 // TrendRow is one measure in one month, on its control charts.
 type TrendRow struct {
 	Measure  string `json:"measure"`
@@ -44,7 +50,7 @@ type TrendRow struct {
 
 // Limits are those of the chart that counts; not known where there is none.
 func (r TrendRow) Limits() (low, high Figure) {
-	if r.Chart == laneyChart {
+	if r.Chart == LaneyChart {
 		return r.LaneyLCL, r.LaneyUCL
 	}
 	return r.LCL, r.UCL
@@ -52,8 +58,6 @@ func (r TrendRow) Limits() (low, high Figure) {
 
 const (
 	yearMonths = 12
-	plainChart = "p"
-	laneyChart = "laney"
 	// sigmas is the width of the limits (Shewhart 1931).
 	sigmas = 3
 	// overdispersed is the sigma_z above which Laney's limits count: the house's choice.
@@ -139,9 +143,9 @@ func (r *TrendRow) against(c stats.PChart) {
 	r.Centre, r.SigmaZ = Figure(c.Centre), Figure(c.SigmaZ)
 	r.LCL, r.UCL = Figure(plain.Low), Figure(plain.High)
 	r.LaneyLCL, r.LaneyUCL = Figure(laney.Low), Figure(laney.High)
-	r.Chart = plainChart
+	r.Chart = PlainChart
 	if c.SigmaZ > overdispersed {
-		r.Chart = laneyChart
+		r.Chart = LaneyChart
 	}
 	if low, high := r.Limits(); r.Rate < low || r.Rate > high {
 		r.Beyond, r.Rules = true, beyondRule

@@ -35,14 +35,14 @@ func TestChartMonths(t *testing.T) {
 		low, high        float64 // limits that count
 		beyond, in, ewma []int   // months, from 1
 	}{
-		{"steady", repeated(24, 10), plainChart, 0.01, 0.19, nil, nil, nil},
-		{"under two years all months are the baseline", repeated(14, 10), plainChart, 0.01, 0.19, nil, nil, nil},
-		{"one month", append(repeated(23, 10), 20), plainChart, 0.01, 0.19, []int{24}, nil, nil},
+		{"steady", repeated(24, 10), PlainChart, 0.01, 0.19, nil, nil, nil},
+		{"under two years all months are the baseline", repeated(14, 10), PlainChart, 0.01, 0.19, nil, nil, nil},
+		{"one month", append(repeated(23, 10), 20), PlainChart, 0.01, 0.19, []int{24}, nil, nil},
 		// 0.2 of a step of 0.04 is 0.008, then 0.0144 and so on, against 3 * 0.03 / 3 = 0.03: month 7 of the step
 		// is the first above it: 0.04 (1 - 0.8^7) = 0.0316
-		{"a step of 4 %", append(repeated(12, 10), repeated(12, 14)...), plainChart, 0.01, 0.19, nil, []int{20, 21, 22, 23, 24}, []int{19, 20, 21, 22, 23, 24}},
+		{"a step of 4 %", append(repeated(12, 10), repeated(12, 14)...), PlainChart, 0.01, 0.19, nil, []int{20, 21, 22, 23, 24}, []int{19, 20, 21, 22, 23, 24}},
 		// 2 and 18 by turns: z is 2.667 either way, the range 5.333, sigma_z 5.333 / 1.128 = 4.728
-		{"months that differ", repeated(12, 2, 18), laneyChart, 0, 0.1 + 0.09*(0.16/0.03)/1.128, nil, nil, nil},
+		{"months that differ", repeated(12, 2, 18), LaneyChart, 0, 0.1 + 0.09*(0.16/0.03)/1.128, nil, nil, nil},
 		{"eleven months", repeated(11, 10), "", float64(Unknown), float64(Unknown), nil, nil, nil},
 	} {
 		t.Run(c.name, func(t *testing.T) {
