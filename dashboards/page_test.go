@@ -70,6 +70,7 @@ func strong() *queries.Book {
 		{Step: "finding", Call: "active", Outcome: "active", N: 65}, {Step: "finding", Call: "active", Outcome: "not_active", N: 35},
 		{Step: "finding", Call: "clear", Outcome: "active", N: 4}, {Step: "finding", Call: "clear", Outcome: "not_active", N: 40}}
 	b.Findings = []queries.Finding{{Text: "T1 raised false alarms at 33 of 60 verified active calls.", Page: "technicians.html"}}
+	seasons(b)
 	return b
 }
 
@@ -86,6 +87,7 @@ func thin() *queries.Book {
 	for i := range b.Consistency {
 		b.Consistency[i].Enough = false
 	}
+	thinSeasons(b)
 	b.Findings = nil
 	return b
 }
@@ -102,6 +104,7 @@ func level() *queries.Book {
 	for i := range b.Consistency {
 		b.Consistency[i].Standing = queries.InLine
 	}
+	levelSeasons(b)
 	return b
 }
 

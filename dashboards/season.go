@@ -26,7 +26,7 @@ func seasonPage(b *queries.Book, _ Business) Page {
 			p.Sections = append(p.Sections, seasonSection(b, r))
 		}
 	}
-	p.Sections = append(p.Sections, wavesSection(b), rawMonthsSection(b), regionsSection(b))
+	p.Sections = append(p.Sections, wavesSection(b), regionsSection(b), rawMonthsSection(b))
 	return p
 }
 
@@ -54,7 +54,7 @@ func seasonHeading(r queries.SeasonRow) string {
 	name := groupWords[r.Group]
 	switch {
 	case !r.Enough:
-		return fmt.Sprintf("Not enough to say whether %s have a season: %s", name, r.WhyNot)
+		return fmt.Sprintf("No season can be told for %s: %s", name, r.WhyNot)
 	case !r.Wave():
 		return fmt.Sprintf("In %s, no yearly wave beyond what chance gives", name)
 	}
@@ -106,7 +106,7 @@ var measureNames = map[string]string{queries.CalledActive: "called active", quer
 
 // wavesHeading counts the regions with a wave of their own.
 func wavesHeading(b *queries.Book) string {
-	judged, waves := int64(0), 0
+	judged, waves := 0, 0
 	for _, r := range b.Season {
 		if r.Group == queries.OneRegion && r.Measure == queries.CalledActive && r.Enough {
 			judged++
@@ -118,7 +118,7 @@ func wavesHeading(b *queries.Book) string {
 	if judged == 0 {
 		return "Too little in any one region to speak of its season"
 	}
-	return fmt.Sprintf("A yearly wave of active calls beyond chance in %d of %s looked at alone", waves, counted(judged, "region", "regions"))
+	return fmt.Sprintf("Regions looked at alone: a yearly wave of active calls beyond chance in %d of %d", waves, judged)
 }
 
 func wavesSection(b *queries.Book) Section {
@@ -221,14 +221,14 @@ func regionsHeading(b *queries.Book) string {
 	return "On one mix of materials no region stands clear of the others"
 }
 
-// turned says where the raw rates name another highest region than one mix of materials does.
+// turned says where the highest region as counted is clearly not the highest on one mix of materials.
 func turned(b *queries.Book) []string {
 	_, raw := extremes(b.RegionStandardised, asCounted)
 	_, same := extremes(b.RegionStandardised, onMix)
-	if raw == nil || raw == same {
+	if raw == nil || raw.High >= same.Low {
 		return nil
 	}
-	return []string{fmt.Sprintf("As counted, the highest rate is that of %s; on one mix of materials it is that of %s. The difference is in what the walls are made of.",
+	return []string{fmt.Sprintf("As counted, the highest rate is that of %s; on one mix of materials it is that of %s.",
 		b.Labels.Region(raw.Region), b.Labels.Region(same.Region))}
 }
 

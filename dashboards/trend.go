@@ -3,6 +3,7 @@ package dashboards
 import (
 	"fmt"
 	"html/template"
+	"math"
 	"strings"
 
 	"scanledger/dashboards/chart"
@@ -10,21 +11,21 @@ import (
 )
 
 // trendWords name what each measure of the trend is a share of, in the order in which they are shown.
-var trendWords = []struct{ measure, share, unit string }{
-	{queries.ActiveRate, "share of points called active", "points"},
-	{queries.ConfirmedShare, "share of verified active calls that were confirmed", "verified active calls"},
-	{queries.MissedShare, "share of verified clear calls that were missed", "verified clear calls"},
-	{queries.UnsureRate, "share of points left unsure", "points"},
+var trendWords = []struct{ measure, short, share, unit string }{
+	{queries.ActiveRate, "Active", "share of points called active", "points"},
+	{queries.ConfirmedShare, "Confirmed", "share of verified active calls that were confirmed", "verified active calls"},
+	{queries.MissedShare, "Missed", "share of verified clear calls that were missed", "verified clear calls"},
+	{queries.UnsureRate, "Unsure", "share of points left unsure", "points"},
 }
 
-// summaryOf is the summary of one measure; without months it is empty.
+// summaryOf is the summary of one measure; without months nothing of it is known.
 func summaryOf(b *queries.Book, measure string) queries.TrendSummaryRow {
 	for _, r := range b.TrendSummary {
 		if r.Measure == measure {
 			return r
 		}
 	}
-	return queries.TrendSummaryRow{}
+	return queries.TrendSummaryRow{Difference: queries.Unknown, P: queries.Unknown, Slope: queries.Unknown}
 }
 
 // trendHeading says whether the months of one measure kept within their limits.
@@ -102,10 +103,9 @@ func monthStanding(r queries.TrendRow) string {
 	return chart.InLine
 }
 
-// yearHeading says which measures differ between the last 12 months and the 12 before.
-func yearHeading(b *queries.Book) string {
-	compared := 0
-	var changed []string
+// compareYears counts the measures that can be compared between the last 12 months and the 12
+// before, and says which changed.
+func compareYears(b *queries.Book) (compared int64, changed []string) {
 	for _, w := range trendWords {
 		r := summaryOf(b, w.measure)
 		if !r.Difference.Known() {
@@ -119,11 +119,16 @@ func yearHeading(b *queries.Book) string {
 			changed = append(changed, "the "+w.share+" fell")
 		}
 	}
+	return compared, changed
+}
+
+func yearHeading(b *queries.Book) string {
+	compared, changed := compareYears(b)
 	switch {
 	case compared == 0:
 		return "Too few months or cases to compare one year with the next"
 	case len(changed) == 0:
-		return fmt.Sprintf("Year on year, nothing changed beyond chance in %s", counted(int64(compared), "measure", "measures"))
+		return fmt.Sprintf("Year on year, nothing changed beyond chance in %s", counted(compared, "measure", "measures"))
 	}
 	return "Year on year, " + strings.Join(changed, ", and ")
 }
@@ -142,18 +147,22 @@ func yearSection(b *queries.Book) Section {
 			s = count(*r.S)
 		}
 		s.Class = "num"
-		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(w.share), points(r.Slope, 2), pointRange(r.SlopeLow, r.SlopeHigh, 2), s, decimal(r.P, 3),
+		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(w.short), points(r.Slope, 2), pointRange(r.SlopeLow, r.SlopeHigh, 2), s, decimal(r.P, 3),
 			rateOf(r.BeforeRate, r.BeforeEvents, r.BeforeN, b.Floor), rateOf(r.LastRate, r.LastEvents, r.LastN, b.Floor),
 			points(r.Difference, 1), pointRange(r.DifferenceLow, r.DifferenceHigh, 1)}})
 	}
-	return Section{
+	s := Section{
 		ID: "years", Heading: yearHeading(b),
 		Sub: "Sen's slope and the Mann-Kendall test over the months; the change between years with sites as clusters. A point is one per cent of cases." +
 			" What is not confirmed is a false alarm, so a fall in one is a rise in the other.",
 		Tables: []Table{t},
-		Margin: []Note{{"4", "measures are compared at 95% each: one in five such pages shows a change by chance alone."}},
 		Source: sourceOf(b, "trend_summary", ""),
 	}
+	if compared, _ := compareYears(b); compared > 1 {
+		s.Margin = []Note{{queries.Count(compared), fmt.Sprintf("measures are compared at 95%% each: about %.0f in 100 such tables show a change by chance alone.",
+			100*(1-math.Pow(queries.Confidence, float64(compared))))}}
+	}
+	return s
 }
 
 // points writes a difference of shares in percentage points.
