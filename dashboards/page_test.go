@@ -3,7 +3,6 @@ package dashboards
 import (
 	"bytes"
 	"flag"
-	"fmt"
 	"math"
 	"os"
 	"path/filepath"
@@ -282,7 +281,7 @@ func colours(t *testing.T, css string) map[string]float64 {
 		out[m[1]] = sum
 	}
 	if len(out) < 18 {
-		t.Fatal(fmt.Sprintf("only %d colours found", len(out)))
+		t.Fatalf("only %d colours found", len(out))
 	}
 	return out
 }
