@@ -128,7 +128,7 @@ func wavesSection(b *queries.Book) Section {
 	for _, r := range b.Season {
 		row := Row{Held: !r.Enough, Cells: []Cell{text(groupName(b, r.SeasonGroup)), text(measureNames[r.Measure]), count(r.N), count(r.Events)}}
 		if !r.Enough {
-			row.Cells = append(row.Cells, Cell{Text: r.WhyNot, Class: "num"}, text(""), text(""), text(""), text(""))
+			row.Cells = append(row.Cells, text(r.WhyNot), text(""), text(""), text(""), text(""))
 		} else {
 			row.Cells = append(row.Cells, decimal(r.OddsRatio, 2), Cell{Text: fmt.Sprintf("%.2f to %.2f", float64(r.OddsRatioLow), float64(r.OddsRatioHigh)), Class: "num"},
 				Cell{Text: chance(r.P), Class: "num"}, text(peakWords(r)), text(peakRange(r)))

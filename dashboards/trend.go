@@ -135,19 +135,14 @@ func yearHeading(b *queries.Book) string {
 
 func yearSection(b *queries.Book) Section {
 	t := Table{ID: "years-table", Caption: "Trend, and the last 12 months against the 12 before", Columns: []Column{{Head: "Measure"},
-		{Head: "Slope", Unit: "points a month", Numeric: true}, {Head: "95% interval", Numeric: true}, {Head: "Mann-Kendall S", Numeric: true}, {Head: "p", Numeric: true},
+		{Head: "Slope", Unit: "points a month", Numeric: true}, {Head: "95% interval", Numeric: true}, {Head: "Mann-Kendall p", Numeric: true},
 		{Head: "12 before", Numeric: true}, {Head: "Last 12", Numeric: true}, {Head: "Change", Unit: "points", Numeric: true}, {Head: "95% interval", Numeric: true}}}
 	for _, w := range trendWords {
 		r := summaryOf(b, w.measure)
 		if r.Months == 0 {
 			continue
 		}
-		s := text("–")
-		if r.S != nil {
-			s = count(*r.S)
-		}
-		s.Class = "num"
-		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(w.short), points(r.Slope, 2), pointRange(r.SlopeLow, r.SlopeHigh, 2), s, decimal(r.P, 3),
+		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(w.short), points(r.Slope, 2), pointRange(r.SlopeLow, r.SlopeHigh, 2), decimal(r.P, 3),
 			rateOf(r.BeforeRate, r.BeforeEvents, r.BeforeN, b.Floor), rateOf(r.LastRate, r.LastEvents, r.LastN, b.Floor),
 			points(r.Difference, 1), pointRange(r.DifferenceLow, r.DifferenceHigh, 1)}})
 	}
