@@ -19,8 +19,12 @@ var demoDir = sync.OnceValues(func() (string, error) {
 	if err != nil {
 		return "", err
 	}
+	demoMade = dir
 	return dir, makeDemo(dir)
 })
+
+// demoMade is the folder, once there is one.
+var demoMade string
 
 func makeDemo(dir string) error {
 	var out, problems bytes.Buffer
