@@ -1,5 +1,7 @@
 package chart
 
+import "scanledger/queries/words"
+
 import "math"
 
 // scale maps numbers to px, evenly or by their logarithm.
@@ -39,7 +41,7 @@ func ticks(lo, hi, step float64) []float64 {
 	first := math.Ceil(lo/step - 1e-9)
 	last := math.Floor(hi/step + 1e-9)
 	for k := first; k <= last; k++ {
-		out = append(out, k*step)
+		out = append(out, k*step+0) // + 0 turns -0 into 0
 	}
 	return out
 }
@@ -94,7 +96,7 @@ func tickLabels(s *Scene, x scale, y float64, marks []float64, name func(float64
 	}
 }
 
-func tickCount(v float64) string { return Count(int(math.Round(v))) }
+func tickCount(v float64) string { return words.Count(int(math.Round(v))) }
 
 // countAxis draws a level axis with ticks and a name under it.
 func countAxis(s *Scene, x scale, y, step float64, name string) {

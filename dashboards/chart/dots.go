@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strconv"
+
+	"scanledger/queries/words"
 )
 
 // Dots is a list of figures with their 95 % intervals on one axis: rates, or
@@ -71,7 +73,7 @@ func (d Dots) nLabel() string { return orElse(d.NLabel, "n") }
 func (d Dots) countWidth() float64 {
 	w := widest("t-axis", 100, d.nLabel())
 	for _, r := range d.Rows {
-		w = max(w, textWidth(Count(r.N), "t-count"))
+		w = max(w, textWidth(words.Count(r.N), "t-count"))
 	}
 	return w + 16
 }
@@ -170,29 +172,29 @@ func (d Dots) reference(s *Scene, x scale, left, bottom float64) {
 
 func (d Dots) row(s *Scene, r DotRow, x scale, edge, y float64) {
 	label := centred(0, y, "start", "t", fit(r.Label, "t", x.from-20))
-	n := centred(Width, y, "end", "t-count t-soft", Count(r.N))
+	n := centred(Width, y, "end", "t-count t-soft", words.Count(r.N))
 	if !d.usable(r) {
-		words := "no figure"
+		words := noFigure
 		s.point(orElse(r.Title, r.Label+": "+words), r.Href, label,
 			centred(edge, y, "end", "t-axis t-soft", words), n)
 		return
 	}
-	words := d.figure(r)
+	said := d.figure(r)
 	shapes := append([]Shape{label}, spindle(x.at(r.Low), x.at(r.Value), x.at(r.High), y, r)...)
-	shapes = append(shapes, centred(edge, y, "end", "t-axis", fit(words, "t-axis", edge-dotPlot)), n)
+	shapes = append(shapes, centred(edge, y, "end", "t-axis", fit(said, "t-axis", edge-dotPlot)), n)
 	verdict := standingWords(r.Standing)
 	if !r.Enough {
 		verdict = tooFew
 	}
-	title := r.Label + ": " + words + ", n=" + Count(r.N) + ", " + verdict
+	title := r.Label + ": " + said + ", n=" + words.Count(r.N) + ", " + verdict
 	s.point(orElse(r.Title, title), r.Href, shapes...)
 }
 
 func (d Dots) figure(r DotRow) string {
 	if d.Ratio {
-		return Ratio(r.Value) + " (" + Ratio(r.Low) + "–" + Ratio(r.High) + ")"
+		return words.Ratio(r.Value) + " (" + words.Ratio(r.Low) + "–" + words.Ratio(r.High) + ")"
 	}
-	return Percent(r.Value) + " (" + Percent(r.Low) + "–" + Percent(r.High) + ")"
+	return words.Percent(r.Value) + " (" + words.Percent(r.Low) + "–" + words.Percent(r.High) + ")"
 }
 
 // spindle draws an interval that is thickest at its value.

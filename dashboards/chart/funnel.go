@@ -3,6 +3,8 @@ package chart
 import (
 	"html/template"
 	"slices"
+
+	"scanledger/queries/words"
 )
 
 // Funnel is a funnel plot of rates against the numbers they rest on, with
@@ -58,7 +60,7 @@ func (f Funnel) scene() *Scene {
 	f.edge(s, y)
 	f.points(s, x, y)
 	if left > 0 {
-		s.draw(text(plotLeft, funnelBase+56, "start", "t-axis t-soft", "Not drawn, since without a rate: "+Count(left)))
+		s.draw(text(plotLeft, funnelBase+56, "start", "t-axis t-soft", "Not drawn, since without a rate: "+words.Count(left)))
 	}
 	return s
 }
@@ -112,7 +114,7 @@ func (f Funnel) edge(s *Scene, y scale) {
 	if isRate(f.Centre) {
 		at := y.at(f.Centre)
 		s.draw(dashed(line(plotLeft, at, plotRight, at, "s-ink", 1.3), "2 3"))
-		names = append(names, edgeName{f.Centre, "t-axis t-strong", "All: " + Percent(f.Centre)})
+		names = append(names, edgeName{f.Centre, "t-axis t-strong", "All: " + words.Percent(f.Centre)})
 	}
 	nameEdges(s, y, names)
 }
@@ -158,7 +160,7 @@ func urgency(standing string) int {
 }
 
 func (pt FunnelPoint) mark(p *placer, x, y float64) Mark {
-	of := Percent(pt.Value) + " of " + Count(pt.N)
+	of := words.Percent(pt.Value) + " of " + words.Count(pt.N)
 	shapes := standingMark(x, y, pt.Standing)
 	switch pt.Standing {
 	case Act:

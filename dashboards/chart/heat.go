@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strconv"
+
+	"scanledger/queries/words"
 )
 
 // HeatTable is a table of rates whose cells are shaded in up to seven steps.
@@ -76,7 +78,7 @@ func (h HeatTable) narrowest() float64 {
 	w := heatNarrow
 	for _, r := range h.Rows {
 		for _, c := range r.Cells {
-			w = max(w, 10+textWidth("n="+Count(c.N), "t-count"))
+			w = max(w, 10+textWidth("n="+words.Count(c.N), "t-count"))
 		}
 	}
 	return math.Ceil(w)
@@ -120,14 +122,17 @@ func (h HeatTable) row(s *Scene, row HeatRow, labelW, cellW, y float64) {
 
 func (h HeatTable) cell(s *Scene, c HeatCell, what string, x, y, w float64) {
 	if c.Empty || !isRate(c.Rate, c.Low, c.High) || c.Low > c.High {
-		words := orElse(h.EmptyWords, "nothing recorded")
+		words := noFigure
+		if c.Empty {
+			words = orElse(h.EmptyWords, "nothing recorded")
+		}
 		lines := wrap(words, "t-count t-soft", w-6, 2)
 		s.point(orElse(c.Title, what+": "+words), c.Href, column(x+w/2, y+22, "middle", "t-count t-soft", lines)...)
 		return
 	}
 	look := lookOf(c, h.Steps)
 	shapes := look.ground(x, y, w, heatRow-heatGap)
-	shapes = append(shapes, look.words(x+w/2, y, Percent(c.Rate), "n="+Count(c.N))...)
+	shapes = append(shapes, look.words(x+w/2, y, words.Percent(c.Rate), "n="+words.Count(c.N))...)
 	shapes = append(shapes, look.track(c, x+8, y+41, w-16)...)
 	title := what + ": " + rateTitle(c.Rate, c.Low, c.High, c.N, c.Enough)
 	s.point(orElse(c.Title, title), c.Href, shapes...)
@@ -239,7 +244,7 @@ func stepNames(steps []float64) []string {
 
 // rateTitle says a rate in words, always with interval and n.
 func rateTitle(rate, low, high float64, n int, enough bool) string {
-	t := Percent(rate) + " (95% interval " + PercentRange(low, high) + "), n=" + Count(n)
+	t := words.Percent(rate) + " (95% interval " + words.Range(low, high) + "), n=" + words.Count(n)
 	if !enough {
 		t += ", " + tooFew
 	}

@@ -4,6 +4,8 @@ import (
 	"html/template"
 	"slices"
 	"time"
+
+	"scanledger/queries/words"
 )
 
 // Months is a rate over time, with optional limits that step from month to
@@ -138,7 +140,7 @@ func (m Months) lines(s *Scene, y scale) {
 	if m.Centred && isRate(m.Centre) {
 		at := y.at(m.Centre)
 		s.draw(dashed(line(plotLeft, at, plotRight, at, "s-ink", 1.3), "2 3"))
-		names = append(names, edgeName{m.Centre, "t-axis t-strong", orElse(m.CentreLabel, "All: "+Percent(m.Centre))})
+		names = append(names, edgeName{m.Centre, "t-axis t-strong", orElse(m.CentreLabel, "All: "+words.Percent(m.Centre))})
 	}
 	if pts, end := m.smooth(y); len(pts) > 1 {
 		s.point(m.SmoothedLabel, "", polyline("s-violet", 2.5, pts...))

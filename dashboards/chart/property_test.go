@@ -2,9 +2,11 @@ package chart
 
 import (
 	"encoding/xml"
+	"errors"
 	"fmt"
 	"io"
 	"math"
+	"slices"
 	"strings"
 	"testing"
 
@@ -122,7 +124,7 @@ func elements(svg string) (map[string]int, error) {
 	d := xml.NewDecoder(strings.NewReader(svg))
 	for {
 		tok, err := d.Token()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return found, nil
 		}
 		if err != nil {
@@ -231,5 +233,38 @@ func TestRoleFollowsLinks(t *testing.T) {
 	}
 	if got := d.scene().Role(); got != "img" {
 		t.Errorf("role %q without links, want img", got)
+	}
+}
+
+func TestPlacedLabelsCoverNothing(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		p := &placer{area: box{0, 0, 300, 200}}
+		var marks, placed []box
+		at := func() (float64, float64) {
+			return rapid.Float64Range(0, 300).Draw(t, "x"), rapid.Float64Range(0, 200).Draw(t, "y")
+		}
+		for range rapid.IntRange(1, 25).Draw(t, "marks") {
+			x, y := at()
+			marks = append(marks, around(x, y, radius))
+			p.reserve(around(x, y, radius))
+		}
+		for _, m := range marks {
+			for _, s := range p.place((m.l+m.r)/2, (m.t+m.b)/2, radius, "t-axis", labels.Draw(t, "words")) {
+				b := textBox(s)
+				if !b.within(p.area) || slices.ContainsFunc(append(placed, marks...), b.meets) {
+					t.Errorf("%q at %v covers something", s.Text, b)
+				}
+				placed = append(placed, b)
+			}
+		}
+	})
+}
+
+func TestLoneMarkGetsItsLabel(t *testing.T) {
+	area := box{0, 0, 300, 200}
+	for _, at := range []pt{{150, 100}, {295, 100}, {5, 5}, {295, 195}} {
+		if got := (&placer{area: area}).place(at.x, at.y, radius, "t-axis", "T-01"); got == nil {
+			t.Errorf("no room for a label at %v of an empty plot", at)
+		}
 	}
 }

@@ -49,8 +49,8 @@ const (
 func (v Strip) SVG() template.HTML { return v.scene().SVG() }
 
 func (v Strip) scene() *Scene {
-	last, low, high, any := v.span()
-	if !any {
+	last, low, high, found := v.span()
+	if !found {
 		return sentence(v.Frame, "Nothing to show: the visit has no readings.")
 	}
 	bottom := stripTop + stripRow*float64(len(v.Points))
@@ -69,14 +69,14 @@ func (v Strip) scene() *Scene {
 }
 
 // span gives the last minute and the gain steps of all usable readings.
-func (v Strip) span() (last float64, low, high int, any bool) {
+func (v Strip) span() (last float64, low, high int, found bool) {
 	low, high = math.MaxInt, math.MinInt
 	for _, p := range v.Points {
 		for _, r := range p.usable() {
-			last, low, high, any = max(last, r.Minute), min(low, r.Gain), max(high, r.Gain), true
+			last, low, high, found = max(last, r.Minute), min(low, r.Gain), max(high, r.Gain), true
 		}
 	}
-	return last, low, high, any
+	return last, low, high, found
 }
 
 func (r StripReading) usable() bool {
