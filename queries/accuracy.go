@@ -175,11 +175,6 @@ func cellsOf(calls []siteCalls) ([]stats.VerificationCell, []stats.VerificationS
 
 // predictive sets the share of verified active calls that were confirmed, with sites as clusters.
 func (r *AccuracyRow) predictive(cells []stats.VerificationCell, floor int) error {
-	r.PPV, r.PPVLow, r.PPVHigh, r.PPVDesignEffect = Unknown, Unknown, Unknown, Unknown
-	r.WhyNot = "no active call was verified"
-	if r.ActiveVerified == 0 {
-		return nil
-	}
 	var sizes, events []int
 	last := -1
 	for _, c := range cells {
@@ -194,21 +189,17 @@ func (r *AccuracyRow) predictive(cells []stats.VerificationCell, floor int) erro
 		sizes[len(sizes)-1] += n
 		events[len(events)-1] += c.Positive.Condition
 	}
-	sums, err := stats.SumClusters(sizes, events)
-	if err != nil {
-		return err
+	var sums stats.ClusterSums
+	if len(sizes) > 0 {
+		var err error
+		if sums, err = stats.SumClusters(sizes, events); err != nil {
+			return err
+		}
 	}
-	e, err := stats.ClusterProportion(sums, 0, Confidence)
-	if err != nil {
-		return err
-	}
-	interval, err := shown(e, sums)
-	if err != nil {
-		return err
-	}
-	r.PPV, r.PPVLow, r.PPVHigh, r.PPVDesignEffect = Figure(e.P), Figure(interval.Low), Figure(interval.High), Figure(e.DesignEffect)
-	r.Enough, r.WhyNot = worthShowing(e, sums, floor)
-	return nil
+	rate, err := clusterRate(sums, floor)
+	r.PPV, r.PPVLow, r.PPVHigh, r.PPVDesignEffect = rate.Rate, rate.Low, rate.High, rate.DesignEffect
+	r.Enough, r.WhyNot = rate.Enough, rate.WhyNot
+	return err
 }
 
 // corrected sets sensitivity and specificity, corrected within strata, and the openings needed.

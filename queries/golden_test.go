@@ -96,15 +96,15 @@ func TestPartsSumToTheWhole(t *testing.T) {
 	if visits["gain"] != visits["material+gain"] || visits["gain"] != visits["gain+season"] || visits["gain"] < visits["all"] {
 		t.Errorf("readings by gain %d, by material and gain %d", visits["gain"], visits["material+gain"])
 	}
-	var calls, verified int64
+	sums := map[string][4]int64{}
 	for _, r := range b.Accuracy {
-		if r.By == "material" {
-			calls += r.ActiveCalls
-			verified += r.ActiveVerified
-		}
+		s := sums[r.By]
+		sums[r.By] = [4]int64{s[0] + r.ActiveCalls, s[1] + r.Confirmed, s[2] + r.ClearCalls, s[3] + r.Missed}
 	}
-	if all := b.Accuracy[0]; all.By != "all" || calls != all.ActiveCalls || verified != all.ActiveVerified || calls != active["all"] {
-		t.Errorf("accuracy by material: %d calls, %d verified; all: %+v", calls, verified, all)
+	for _, by := range []string{"material", "density_class", "gain", "season", "region", "month", "model", "thickness_band", "material+gain"} {
+		if sums[by] != sums["all"] || sums["all"][0] != active["all"] {
+			t.Errorf("accuracy by %s: %v, all: %v", by, sums[by], sums["all"])
+		}
 	}
 	for _, measure := range []string{"detections", "false_alarms"} {
 		var observed int64

@@ -1,18 +1,12 @@
 package queries
 
 import (
-	"context"
 	"fmt"
 	"os"
 	"path/filepath"
 	"strings"
 	"testing"
 	"time"
-
-	"scanledger/ingest/store"
-	"scanledger/transform"
-	"scanledger/transform/engine"
-	"scanledger/transform/settle"
 )
 
 // visit is one point of one site: its call, the method and result of its finding where it has one, and
@@ -32,39 +26,13 @@ var referenceFiles = map[string]string{
 // bookOf takes the visits in as record files, makes the facts and analyses them.
 func bookOf(t *testing.T, visits []visit) *Book {
 	t.Helper()
-	ctx, dir := context.Background(), t.TempDir()
+	dir := t.TempDir()
 	for name, content := range recordFiles(visits) {
 		if err := os.WriteFile(filepath.Join(dir, name), []byte(content), 0o600); err != nil {
 			t.Fatal(err)
 		}
 	}
-	storeDir := filepath.Join(t.TempDir(), "store")
-	rep, err := settle.Load(ctx, storeDir, []string{dir}, settle.Options{ReceivedAt: time.Unix(0, 0)})
-	if err != nil {
-		t.Fatal(err)
-	}
-	if rep.Total.Accepted != rep.Total.Rows {
-		t.Fatalf("not every row was accepted: %+v %+v", rep.Total, rep.Rejected)
-	}
-	st, err := store.Open(storeDir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	e, err := engine.Open(ctx, engine.Options{})
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() { _ = e.Close() })
-	if err := settle.Views(ctx, e, st, 1); err != nil {
-		t.Fatal(err)
-	}
-	if err := transform.Facts(ctx, e, filepath.Join(t.TempDir(), "facts"), transform.Options{}, func(string) {}); err != nil {
-		t.Fatal(err)
-	}
-	b, err := Analyse(ctx, e, st, 1, Options{AsOf: time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC)})
-	if err != nil {
-		t.Fatal(err)
-	}
+	b, _ := analyseFolder(t, dir, Options{AsOf: time.Date(2026, 6, 1, 0, 0, 0, 0, time.UTC)})
 	return b
 }
 
