@@ -301,7 +301,7 @@ func accuracyNotes(all AccuracyRow) []string {
 // OpeningsInWords says how many more random openings of clear points would give a sensitivity within
 // 10 points.
 func OpeningsInWords(r AccuracyRow) string {
-	opened := fmt.Sprintf("%s of %s clear points were opened", Count(r.ClearVerified), Count(r.ClearCalls))
+	opened := fmt.Sprintf("%s of %s clear calls were verified", Count(r.ClearVerified), Count(r.ClearCalls))
 	switch {
 	case r.OpeningsNeeded == nil && r.Confirmed == 0:
 		return opened + "; how many more would give a sensitivity cannot be said before an active call has been confirmed."
@@ -312,7 +312,7 @@ func OpeningsInWords(r AccuracyRow) string {
 	case *r.OpeningsNeeded == 0:
 		return opened + "; that gives a sensitivity within 10 points at 95%, so none more is needed for it."
 	case r.OpeningsWorstCase:
-		return fmt.Sprintf("%s and none was missed; at worst %s more, drawn at random, would give a sensitivity within 10 points at 95%%.", opened, Count(*r.OpeningsNeeded))
+		return fmt.Sprintf("%s, and no missed point is known; at worst %s more, drawn at random, would give a sensitivity within 10 points at 95%%.", opened, Count(*r.OpeningsNeeded))
 	}
 	return fmt.Sprintf("%s; about %s more, drawn at random, would give a sensitivity within 10 points at 95%%, if what was found so far holds.", opened, Count(*r.OpeningsNeeded))
 }

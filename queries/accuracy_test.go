@@ -214,7 +214,7 @@ func TestAccuracyEnough(t *testing.T) {
 		opening string
 	}{
 		"strong":          {crossed{200, 40, 60, 20, 300, 900}, true, "", ""},
-		"nothing":         {crossed{}, false, "there are no calls", "0 of 0 clear points"},
+		"nothing":         {crossed{}, false, "there are no calls", "0 of 0 clear calls"},
 		"never opened":    {crossed{100, 20, 30, 0, 0, 900}, false, "no clear call was ever opened", "at worst"},
 		"never verified":  {crossed{0, 0, 30, 5, 60, 900}, false, "no active call was verified", "cannot be said before"},
 		"few opened":      {crossed{100, 20, 30, 5, 10, 900}, false, "fewer verified clear calls than the floor", "drawn at random"},

@@ -30,6 +30,7 @@ type Book struct {
 	Floor              int
 	Detection          []DetectionRow
 	Accuracy           []AccuracyRow
+	Statement          []StatementRow
 	Consistency        []ConsistencyRow
 	Season             []SeasonRow
 	SeasonMonths       []SeasonMonthRow
@@ -73,7 +74,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 	if err := d.ledger(st, upTo); err != nil {
 		return nil, err
 	}
-	steps := []func() error{d.labels, d.detection, d.season, d.trend, d.regionStandardised, d.accuracy, d.consistency, d.quality, d.rejectRules, d.flow}
+	steps := []func() error{d.labels, d.detection, d.season, d.trend, d.regionStandardised, d.accuracy, d.statement, d.consistency, d.quality, d.rejectRules, d.flow}
 	for _, step := range steps {
 		if err := step(); err != nil {
 			return nil, err

@@ -11,7 +11,7 @@ import (
 
 // rowTypes ties every analysis to its row, so that a column cannot be added without being explained.
 var rowTypes = map[string]any{
-	"detection": DetectionRow{}, "accuracy": AccuracyRow{}, "technician_consistency": ConsistencyRow{},
+	"detection": DetectionRow{}, "accuracy": AccuracyRow{}, "statement": StatementRow{}, "technician_consistency": ConsistencyRow{},
 	"season": SeasonRow{}, "season_months": SeasonMonthRow{}, "trend": TrendRow{}, "trend_summary": TrendSummaryRow{},
 	"region_standardised": StandardisedRow{},
 	"data_quality":        QualityRow{}, "reject_rules": RejectRuleRow{}, "flow": FlowRow{},
