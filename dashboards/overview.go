@@ -2,6 +2,7 @@ package dashboards
 
 import (
 	"fmt"
+	"strings"
 
 	"scanledger/queries"
 )
@@ -12,7 +13,7 @@ func overviewPage(b *queries.Book, biz Business) Page {
 		Heading: overviewHeading(b),
 		Lead: fmt.Sprintf("What the calls of %s say, from what had been received by %s. Every rate stands with its interval and its count.",
 			period(b), b.AsOf),
-		Sections: []Section{nextSection(b), heldUpSection(b), flowSection(b), costSection(b, biz)},
+		Sections: []Section{nextSection(b), heldUpSection(b), flowSection(b), quoteSection(b), costSection(b, biz)},
 	}
 }
 
@@ -130,6 +131,34 @@ func flowCounts(b *queries.Book) map[string]int64 {
 		out[key] += r.N
 	}
 	return out
+}
+
+// quoteSection is what may be said, as one paragraph.
+func quoteSection(b *queries.Book) Section {
+	var sentences []string
+	for _, r := range b.Statement {
+		sentences = append(sentences, r.Text)
+	}
+	return Section{
+		ID: "quote", Heading: quoteHeading(b),
+		Sub:    "One click marks the whole paragraph, to be copied. Quote it whole: a rate without its count, interval and limits says more than was seen.",
+		Quote:  strings.Join(sentences, " "),
+		Source: sourceOf(b, "statement", ""),
+	}
+}
+
+// quoteHeading says how many rates the paragraph holds.
+func quoteHeading(b *queries.Book) string {
+	var rates int64
+	for _, r := range b.Statement {
+		if r.Rate.Known() {
+			rates++
+		}
+	}
+	if rates == 0 {
+		return "What may be said holds no rate yet"
+	}
+	return "What may be said, with " + counted(rates, "rate and its interval", "rates and their intervals")
 }
 
 func costSection(b *queries.Book, biz Business) Section {

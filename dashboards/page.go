@@ -47,6 +47,7 @@ type Section struct {
 	Sub        string // what is plotted, and from how many
 	List       []Item
 	Paragraphs []string
+	Quote      string // text to be copied as a whole
 	Figure     template.HTML
 	Tables     []Table
 	Margin     []Note

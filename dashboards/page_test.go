@@ -48,7 +48,7 @@ func strong() *queries.Book {
 		r := queries.AccuracyRow{ActiveCalls: verified + 20, ActiveVerified: verified, ActiveVerifiedShare: queries.Figure(float64(verified) / float64(verified+20)),
 			Confirmed: confirmed, FalseAlarms: verified - confirmed, PPV: queries.Figure(float64(confirmed) / float64(verified)), PPVLow: low, PPVHigh: high,
 			ClearCalls: 880, ClearVerified: 44, ClearVerifiedShare: 0.05, Missed: 4, Sensitivity: 0.6, SensitivityLow: 0.4, SensitivityHigh: 0.8,
-			Specificity: 0.97, SpecificityLow: 0.95, SpecificityHigh: 0.98, SensitivityNaive: 0.95, SpecificityNaive: 0.7, Enough: true}
+			Specificity: 0.97, SpecificityLow: 0.95, SpecificityHigh: 0.98, SensitivityNaive: 0.95, SpecificityNaive: 0.7, Enough: true, SensitivityEnough: true, SpecificityEnough: true, OpeningsNeeded: ptr[int64](70)}
 		r.By = by
 		return r
 	}
@@ -69,6 +69,8 @@ func strong() *queries.Book {
 		{Step: "finding", Call: "active", Outcome: "active", N: 65}, {Step: "finding", Call: "active", Outcome: "not_active", N: 35},
 		{Step: "finding", Call: "clear", Outcome: "active", N: 4}, {Step: "finding", Call: "clear", Outcome: "not_active", N: 40}}
 	b.Findings = []queries.Finding{{Text: "T1 raised false alarms at 33 of 60 verified active calls.", Page: "technicians.html"}}
+	b.Statement = []queries.StatementRow{{Topic: "confirmed", Text: "Activity was found at 65 of 100 verified calls of movement (65%, 95% interval 55% to 74%).", N: ptr[int64](100), Rate: 0.65, Low: 0.55, High: 0.74},
+		{Topic: "limits", Text: "A clear reading never proves absence.", Rate: queries.Unknown, Low: queries.Unknown, High: queries.Unknown}}
 	seasons(b)
 	return b
 }
@@ -81,7 +83,11 @@ func thin() *queries.Book {
 	}
 	for i := range b.Accuracy {
 		b.Accuracy[i].Enough = false
-		b.Accuracy[i].Sensitivity = queries.Unknown
+		b.Accuracy[i].Sensitivity, b.Accuracy[i].SensitivityEnough, b.Accuracy[i].SpecificityEnough = queries.Unknown, false, false
+		b.Accuracy[i].SensitivityWhyNot = "fewer verified clear calls than the floor"
+	}
+	for i := range b.Statement {
+		b.Statement[i].Rate = queries.Unknown
 	}
 	for i := range b.Consistency {
 		b.Consistency[i].Enough = false
@@ -98,7 +104,7 @@ func level() *queries.Book {
 		b.Detection[i].Low, b.Detection[i].High = 0.01, 0.9
 	}
 	for i := range b.Accuracy {
-		b.Accuracy[i].PPVLow, b.Accuracy[i].PPVHigh = 0.1, 0.99
+		b.Accuracy[i].PPVLow, b.Accuracy[i].PPVHigh, b.Accuracy[i].SensitivityHigh = 0.1, 0.99, 0.97
 	}
 	for i := range b.Consistency {
 		b.Consistency[i].Standing = queries.InLine
@@ -149,8 +155,12 @@ func TestHeadings(t *testing.T) {
 			"level": "Active calls are checked 17 times as often as clear ones, which flatters what is found",
 			"thin":  "Active calls are checked 17 times as often as clear ones, which flatters what is found", "nothing": "Too little has been checked to compare"}},
 		{"corrected", func(b *queries.Book) string { return correctedHeading(all(b)) }, map[string]string{
-			"strong": "Counting only checked points, sensitivity looks like 95%; corrected, it is nearer 60%", "level": "Counting only checked points, sensitivity looks like 95%; corrected, it is nearer 60%",
-			"thin": "What is missed cannot be said: too few points were checked", "nothing": "Correcting for what was never checked changes sensitivity little"}},
+			"strong": "Counting only checked points, sensitivity looks like 95%; corrected, it is nearer 60%", "level": "Correcting for what was never checked moves sensitivity no further than its own doubt",
+			"thin": "What is missed cannot be said: fewer verified clear calls than the floor", "nothing": "What is missed cannot be said: there are no calls"}},
+		{"corrected by cut", cutsHeading, map[string]string{"strong": "In 2 of 2 cuts, enough was checked to say what is missed", "level": "In 2 of 2 cuts, enough was checked to say what is missed",
+			"thin": "In no cut was enough checked to say what is missed", "nothing": "There is nothing to compare yet"}},
+		{"quote", quoteHeading, map[string]string{"strong": "What may be said, with 1 rate and its interval", "level": "What may be said, with 1 rate and its interval",
+			"thin": "What may be said holds no rate yet", "nothing": "What may be said holds no rate yet"}},
 		{"quality", qualityHeading, map[string]string{"strong": "All 1010 rows of 1 file are accounted for", "level": "All 1010 rows of 1 file are accounted for",
 			"thin": "All 1010 rows of 1 file are accounted for", "nothing": "No rows have been taken in yet"}},
 	}

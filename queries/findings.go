@@ -18,7 +18,7 @@ type Finding struct {
 // findings lists what the figures say, the most important first. Anything that asks for action
 // outweighs anything that does not; among those, distance from chance decides.
 func findings(b *Book) []Finding {
-	out := slices.Concat(outOfLine(b), weakMaterials(b), overall(b), rarelyChecked(b), lostRows(b))
+	out := slices.Concat(outOfLine(b), weakMaterials(b), overall(b), missing(b), lostRows(b))
 	slices.SortStableFunc(out, func(x, y Finding) int {
 		switch {
 		case x.Weight > y.Weight:
@@ -87,17 +87,18 @@ func overall(b *Book) []Finding {
 	}}
 }
 
-// rarelyChecked warns when so few clear calls were opened that misses can hardly be counted.
-func rarelyChecked(b *Book) []Finding {
+// missing says how many active points the calls find, or that too little was opened to tell.
+func missing(b *Book) []Finding {
 	r, ok := overallAccuracy(b)
-	if !ok || !r.ClearVerifiedShare.Known() || r.ClearVerifiedShare >= 0.10 {
+	if !ok {
 		return nil
 	}
-	return []Finding{{
-		Text: fmt.Sprintf("Only %s of %s clear calls were ever checked by looking, and %d of those %s were active: what is missed rests on few openings.",
-			Percent(r.ClearVerifiedShare), Count(r.ClearCalls), r.Missed, Count(r.ClearVerified)),
-		Analysis: "accuracy", Page: "auditor.html", Weight: 30,
-	}}
+	f := Finding{Analysis: "accuracy", Page: "auditor.html", Weight: 30}
+	if f.Text = "What is missed cannot be said: " + r.SensitivityWhyNot + ". " + OpeningsInWords(r); r.SensitivityEnough {
+		f.Text = fmt.Sprintf("Corrected for which points were ever checked, %s of active points were called active (95%% interval %s; %s of %s checked clear calls were active); from the checked points alone it looks like %s.",
+			Percent(r.Sensitivity), Range(r.SensitivityLow, r.SensitivityHigh), Count(r.Missed), Count(r.ClearVerified), Percent(r.SensitivityNaive))
+	}
+	return []Finding{f}
 }
 
 // lostRows tells of rows that do not count in any figure.
