@@ -8,15 +8,14 @@ import (
 
 // checkedSection shows what share of calls was ever checked, and how the active ones held up.
 func checkedSection(b *queries.Book) Section {
-	t := Table{ID: "checked", Caption: "Calls and how many were checked by looking", Sortable: true, Columns: []Column{{Head: "Cut"}, {Head: "Value"},
-		{Head: "Active calls", Numeric: true}, {Head: "checked", Numeric: true}, {Head: "confirmed", Unit: "of those checked", Numeric: true}, {Head: "95% interval", Numeric: true},
-		{Head: "Clear calls", Numeric: true}, {Head: "checked", Numeric: true}, {Head: "missed", Unit: "of those checked", Numeric: true},
-		{Head: "missed", Unit: "reported only", Numeric: true}}}
+	t := Table{ID: "checked", Caption: "Calls and how many were checked by looking", Sortable: true, Columns: []Column{{Head: "Cut"},
+		{Head: "Active calls", Unit: "checked", Numeric: true}, {Head: "Confirmed", Unit: "of those", Numeric: true}, {Head: "95% interval", Numeric: true},
+		{Head: "Clear calls", Unit: "checked", Numeric: true}, {Head: "Missed", Unit: "of those", Numeric: true}, {Head: "Missed", Unit: "reported only", Numeric: true}}}
 	for _, r := range audited(b) {
-		row := Row{Held: !r.Enough, Cells: []Cell{text(cutName(r)), text(cutLabel(b, r)), count(r.ActiveCalls), percent(r.ActiveVerifiedShare), percent(r.PPV),
-			interval(r.PPVLow, r.PPVHigh), count(r.ClearCalls), percent(r.ClearVerifiedShare), count(r.Missed), count(r.MissedReported)}}
+		row := Row{Held: !r.Enough, Cells: []Cell{text(cutLabel(b, r)), checkedOf(r.ActiveVerified, r.ActiveCalls, r.ActiveVerifiedShare), percent(r.PPV),
+			interval(r.PPVLow, r.PPVHigh), checkedOf(r.ClearVerified, r.ClearCalls, r.ClearVerifiedShare), count(r.Missed), count(r.MissedReported)}}
 		if !r.Enough {
-			row.Cells[4], row.Cells[5] = text("too few"), text("")
+			row.Cells[2], row.Cells[3] = tooFewCell(), text("")
 		}
 		t.Rows = append(t.Rows, row)
 	}
@@ -41,7 +40,7 @@ func checkedHeading(b *queries.Book) string {
 }
 
 // cutNames are the cuts that an auditor is shown, and what they are called.
-var cutNames = map[string]string{"all": "all", "material": "material", "density_class": "density", "region": "region", "season": "season", "model": "model", "thickness_band": "thickness, mm"}
+var cutNames = map[string]string{"all": "everything", "material": "material", "density_class": "density", "region": "region", "season": "season", "model": "model", "thickness_band": "thickness in mm"}
 
 // audited are the rows of those cuts.
 func audited(b *queries.Book) []queries.AccuracyRow {
@@ -54,23 +53,25 @@ func audited(b *queries.Book) []queries.AccuracyRow {
 	return out
 }
 
-func cutName(r queries.AccuracyRow) string { return cutNames[r.By] }
-
+// cutLabel names the value of the cut, with what it is a value of.
 func cutLabel(b *queries.Book, r queries.AccuracyRow) string {
+	if r.By == "all" {
+		return cutNames[r.By]
+	}
+	value := "not given"
 	switch {
 	case r.Material != nil:
-		return b.Labels.Material(*r.Material)
+		value = b.Labels.Material(*r.Material)
 	case r.Region != nil:
-		return b.Labels.Region(*r.Region)
-	case r.By == "all":
-		return "everything"
-	}
-	for _, value := range []*string{r.DensityClass, r.Season, r.Model, r.ThicknessBand} {
-		if value != nil {
-			return *value
+		value = b.Labels.Region(*r.Region)
+	default:
+		for _, v := range []*string{r.DensityClass, r.Season, r.Model, r.ThicknessBand} {
+			if v != nil {
+				value = *v
+			}
 		}
 	}
-	return "not given"
+	return cutNames[r.By] + ": " + value
 }
 
 // correctedSection sets what the checked points alone say of all calls beside what the correction makes of it.
@@ -93,7 +94,7 @@ func correctedSection(b *queries.Book) Section {
 func correctedRow(name string, naive, value, low, high queries.Figure, enough bool) Row {
 	row := Row{Held: !enough, Cells: []Cell{text(name), percent(naive), percent(value), interval(low, high)}}
 	if !enough {
-		row.Cells[1], row.Cells[2], row.Cells[3] = text("too few"), text("too few"), text("")
+		row.Cells[1], row.Cells[2], row.Cells[3] = tooFewCell(), tooFewCell(), text("")
 	}
 	return row
 }
@@ -114,19 +115,18 @@ func correctedHeading(all queries.AccuracyRow) string {
 
 // cutsSection shows the corrected rates of every cut, with the share checked beside each.
 func cutsSection(b *queries.Book) Section {
-	t := Table{ID: "corrected-cuts", Caption: "Sensitivity and specificity by cut", Sortable: true, Columns: []Column{{Head: "Cut"}, {Head: "Value"},
-		{Head: "Active calls", Unit: "checked", Numeric: true}, {Head: "Clear calls", Unit: "checked", Numeric: true}, {Head: "Missed", Numeric: true},
+	t := Table{ID: "corrected-cuts", Caption: "Sensitivity and specificity by cut", Sortable: true, Columns: []Column{{Head: "Cut"},
+		{Head: "Checked", Unit: "active", Numeric: true}, {Head: "Checked", Unit: "clear", Numeric: true}, {Head: "Missed", Numeric: true},
 		{Head: "Sensitivity", Unit: "naive", Numeric: true}, {Head: "Sensitivity", Unit: "corrected", Numeric: true}, {Head: "95% interval", Numeric: true},
 		{Head: "Specificity", Unit: "corrected", Numeric: true}, {Head: "Openings", Unit: "still needed", Numeric: true}}}
 	for _, r := range audited(b) {
-		row := Row{Held: !r.SensitivityEnough, Cells: []Cell{text(cutName(r)), text(cutLabel(b, r)), checkedOf(r.ActiveVerified, r.ActiveVerifiedShare),
-			checkedOf(r.ClearVerified, r.ClearVerifiedShare), count(r.Missed), percent(r.SensitivityNaive), percent(r.Sensitivity),
-			interval(r.SensitivityLow, r.SensitivityHigh), percent(r.Specificity), openings(r)}}
+		row := Row{Held: !r.SensitivityEnough, Cells: []Cell{text(cutLabel(b, r)), percent(r.ActiveVerifiedShare), percent(r.ClearVerifiedShare), count(r.Missed),
+			percent(r.SensitivityNaive), percent(r.Sensitivity), interval(r.SensitivityLow, r.SensitivityHigh), percent(r.Specificity), openings(r)}}
 		if !r.SensitivityEnough {
-			row.Cells[5], row.Cells[6], row.Cells[7] = text(""), text("too few"), text("")
+			row.Cells[4], row.Cells[5], row.Cells[6] = text(""), tooFewCell(), text("")
 		}
 		if !r.SpecificityEnough {
-			row.Cells[8] = text("too few")
+			row.Cells[7] = tooFewCell()
 		}
 		t.Rows = append(t.Rows, row)
 	}
@@ -142,21 +142,23 @@ func cutsSection(b *queries.Book) Section {
 	return s
 }
 
-// checkedOf shows how many were checked, and what share that is.
-func checkedOf(n int64, share queries.Figure) Cell {
-	c := count(n)
+// checkedOf shows how many of all were checked, and what share that is.
+func checkedOf(n, all int64, share queries.Figure) Cell {
+	c := percent(share)
 	if share.Known() {
-		c.Text += " (" + queries.Percent(share) + ")"
+		c.Text = fmt.Sprintf("%s (%s)", ofAll(n, all), c.Text)
 	}
 	return c
 }
+
+func tooFewCell() Cell { return Cell{Text: "too few", Class: "num"} }
 
 func openings(r queries.AccuracyRow) Cell {
 	switch {
 	case r.OpeningsNeeded == nil && r.Confirmed == 0:
 		return Cell{Text: "not known", Class: "num"}
 	case r.OpeningsNeeded == nil:
-		return Cell{Text: "more than there are", Class: "num"}
+		return Cell{Text: "none would do", Class: "num"}
 	}
 	c := count(*r.OpeningsNeeded)
 	if r.OpeningsWorstCase {

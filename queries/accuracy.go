@@ -77,42 +77,65 @@ type siteCalls struct {
 }
 
 func (d *desk) accuracy() error {
-	calls, q, err := run(d, "accuracy", d.months(), func(scan func(...any) error, c *siteCalls) error {
-		return scan(&c.By, &c.Material, &c.DensityClass, &c.Gain, &c.Season, &c.Region, &c.Month, &c.Model, &c.ThicknessBand, &c.site, &c.stratum,
-			&c.active.Condition, &c.active.NoCondition, &c.active.Unverified, &c.activeReport,
-			&c.clear.Condition, &c.clear.NoCondition, &c.clear.Unverified, &c.clearReport)
-	})
+	q, err := Lookup("accuracy")
 	if err != nil {
 		return err
 	}
-	if d.book.Accuracy, err = accuracyRows(calls, d.book.Floor); err != nil {
+	a := audit{floor: d.book.Floor}
+	err = d.eng.Each(d.ctx, q.SQL, d.months(), func(scan func(...any) error) error {
+		var c siteCalls
+		if err := scan(&c.By, &c.Material, &c.DensityClass, &c.Gain, &c.Season, &c.Region, &c.Month, &c.Model, &c.ThicknessBand, &c.site, &c.stratum,
+			&c.active.Condition, &c.active.NoCondition, &c.active.Unverified, &c.activeReport,
+			&c.clear.Condition, &c.clear.NoCondition, &c.clear.Unverified, &c.clearReport); err != nil {
+			return err
+		}
+		return a.add(c)
+	})
+	if err == nil {
+		d.book.Accuracy, err = a.finish()
+	}
+	if err != nil {
 		return fmt.Errorf("analysis accuracy: %w", err)
 	}
 	d.conclude(q, d.book.Accuracy, accuracyNotes(d.book.Accuracy[0])...)
 	return nil
 }
 
-// accuracyRows makes one row of each run of calls with the same cut. The first is that of all calls,
-// also where there are none.
-func accuracyRows(calls []siteCalls, floor int) ([]AccuracyRow, error) {
-	var rows []AccuracyRow
-	if len(calls) == 0 {
-		rows = append(rows, AccuracyRow{AccuracyCut: AccuracyCut{By: "all"}})
-		return rows, rows[0].figures(nil, floor)
-	}
-	for start := 0; start < len(calls); {
-		end := start + 1
-		for end < len(calls) && calls[end].sameCut(calls[start].AccuracyCut) {
-			end++
+// audit makes one row of each run of calls with the same cut; it holds the calls of one cut at a time.
+type audit struct {
+	floor int
+	calls []siteCalls
+	rows  []AccuracyRow
+}
+
+// add takes the next calls, which come in order of cut and site.
+func (a *audit) add(c siteCalls) error {
+	if len(a.calls) > 0 && !c.sameCut(a.calls[0].AccuracyCut) {
+		if err := a.conclude(a.calls[0].AccuracyCut); err != nil {
+			return err
 		}
-		row := AccuracyRow{AccuracyCut: calls[start].AccuracyCut}
-		if err := row.figures(calls[start:end], floor); err != nil {
-			return nil, fmt.Errorf("by %s: %w", row.By, err)
-		}
-		rows = append(rows, row)
-		start = end
 	}
-	return rows, nil
+	a.calls = append(a.calls, c)
+	return nil
+}
+
+// finish returns the rows. The first is that of all calls, also where there are none.
+func (a *audit) finish() ([]AccuracyRow, error) {
+	last := AccuracyCut{By: "all"}
+	if len(a.calls) > 0 {
+		last = a.calls[0].AccuracyCut
+	}
+	err := a.conclude(last)
+	return a.rows, err
+}
+
+func (a *audit) conclude(cut AccuracyCut) error {
+	row := AccuracyRow{AccuracyCut: cut}
+	if err := row.figures(a.calls, a.floor); err != nil {
+		return fmt.Errorf("by %s: %w", row.By, err)
+	}
+	a.rows, a.calls = append(a.rows, row), a.calls[:0]
+	return nil
 }
 
 func (c AccuracyCut) sameCut(o AccuracyCut) bool {

@@ -223,11 +223,13 @@ func TestAccuracyEnough(t *testing.T) {
 		"one missed":      {crossed{100, 20, 30, 1, 60, 900}, false, "too few missed points are known: 1, under 5", "if what was found so far holds"},
 		"all are checked": {crossed{900, 90, 0, 100, 900, 0}, true, "", "none more is needed"},
 	} {
-		var calls []siteCalls
+		a := audit{floor: DefaultFloor}
 		for i, v := range c.points.visits("board", 1) {
-			calls = append(calls, v.calls(i))
+			if err := a.add(v.calls(i)); err != nil {
+				t.Fatalf("%s: %v", name, err)
+			}
 		}
-		rows, err := accuracyRows(calls, DefaultFloor)
+		rows, err := a.finish()
 		if err != nil {
 			t.Fatalf("%s: %v", name, err)
 		}
