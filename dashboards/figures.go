@@ -226,6 +226,11 @@ func funnelBands(centre float64, most int) []chart.FunnelBand {
 	return out
 }
 
+// lostReadings says why there are more readings than points.
+func lostReadings(n map[string]int64) string {
+	return fmt.Sprintf("%s control readings, %s repeats on a point", queries.Count(n["control_readings"]), queries.Count(n["readings"]-n["control_readings"]-n["points"]))
+}
+
 // flowFigure draws how readings became findings.
 func flowFigure(n map[string]int64) template.HTML {
 	f := chart.Flow{Frame: chart.Frame{ID: "flow-figure", Title: "From readings to findings", Desc: "Boxes for readings, points, calls, checked calls and findings, with the counts lost at each step."}}
@@ -234,7 +239,7 @@ func flowFigure(n map[string]int64) template.HTML {
 	}
 	f.Levels = append(f.Levels,
 		[]chart.FlowBox{{Lines: []string{"Readings", queries.Count(n["readings"])}}},
-		[]chart.FlowBox{{Lines: []string{"Points tested", queries.Count(n["points"])}, From: []int{0}, Lost: queries.Count(n["control_readings"]) + " control readings left out"}})
+		[]chart.FlowBox{{Lines: []string{"Points tested", queries.Count(n["points"])}, From: []int{0}, Lost: lostReadings(n)}})
 	var calls, verified, found []chart.FlowBox
 	for _, call := range []string{"active", "clear", "unsure"} {
 		all, seen := n["call "+call], n["verified "+call]
