@@ -13,6 +13,7 @@ import (
 var rowTypes = map[string]any{
 	"detection": DetectionRow{}, "accuracy": AccuracyRow{}, "technician_consistency": ConsistencyRow{},
 	"data_quality": QualityRow{}, "reject_rules": RejectRuleRow{}, "flow": FlowRow{},
+	"verification_weights": WeightRow{}, "gain_guidance": GuidanceRow{}, "gain_curve": CurveRow{}, "gain_loss": LossRow{},
 }
 
 // cutColumns name the cut itself; the header explains them with "by".

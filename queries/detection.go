@@ -104,12 +104,17 @@ func shown(e stats.ClusterEstimate, s stats.ClusterSums) (stats.Interval, error)
 
 // worthShowing applies the floor and the NCHS presentation standard, and says why not.
 func worthShowing(e stats.ClusterEstimate, s stats.ClusterSums, floor int) (bool, string) {
-	if s.Units < floor {
+	return presentable(e, s.Units, float64(s.Units), floor)
+}
+
+// presentable is worthShowing for n cases that tell at most as much as independent ones.
+func presentable(e stats.ClusterEstimate, n int, most float64, floor int) (bool, string) {
+	if n < floor {
 		return false, "fewer cases than the floor"
 	}
 	effective := e.EffectiveN
-	if math.IsNaN(effective) || effective > float64(s.Units) {
-		effective = float64(s.Units)
+	if math.IsNaN(effective) || effective > most {
+		effective = most
 	}
 	p := stats.PresentProportion(e.P, effective, float64(e.DF), e.KornGraubard)
 	if p.Verdict == stats.Hold {
