@@ -22,7 +22,7 @@
 -- caveat: Technicians step up after a clear reading, so readings at a higher step are mostly of points that showed nothing lower: the curve is of readings as taken, and where it does not rise no gain can be said.
 -- caveat: Rows by material or density class pool unit models, whose gain steps mean different things.
 WITH cells AS (
-    SELECT CASE grouping(density_class, model) WHEN 3 THEN 'material' WHEN 1 THEN 'density_class' WHEN 2 THEN 'model+material' END AS "by",
+    SELECT CASE grouping(p.density_class, r.model) WHEN 3 THEN 'material' WHEN 1 THEN 'density_class' WHEN 2 THEN 'model+material' END AS "by",
            p.material, p.density_class, r.model, r.gain, p.site_id, p.call,
            count(*) AS readings, count(*) FILTER (WHERE r.call = 'active') AS hits
     FROM point_visits p
