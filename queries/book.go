@@ -63,6 +63,8 @@ type desk struct {
 	eng  *engine.Engine
 	book *Book
 	opt  Options
+
+	ladders []ladders // what had shown by each gain, once gainCurve has run
 }
 
 // Analyse runs every analysis over the fact views in e.
@@ -74,7 +76,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		opt.Frequency = DefaultFrequency
 	}
 	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor}
-	d := &desk{ctx, e, book, opt}
+	d := &desk{ctx: ctx, eng: e, book: book, opt: opt}
 	if err := d.period(); err != nil {
 		return nil, err
 	}
@@ -82,7 +84,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		return nil, err
 	}
 	steps := []func() error{d.labels, d.detection, d.accuracy, d.consistency, d.quality, d.rejectRules, d.flow,
-		d.verificationWeights, d.guidance, d.gainCurve, d.gainLoss}
+		d.verificationWeights, d.gainCurve, d.guidance, d.gainLoss}
 	for _, step := range steps {
 		if err := step(); err != nil {
 			return nil, err

@@ -3,6 +3,7 @@ package queries
 import (
 	"fmt"
 	"slices"
+	"strings"
 
 	"scanledger/queries/stats"
 )
@@ -28,6 +29,19 @@ type GuidanceRow struct {
 	CostPer100        Figure  `json:"cost_per_100"`
 	CostLow           Figure  `json:"cost_low"`
 	CostHigh          Figure  `json:"cost_high"`
+	PointsStepped     int64   `json:"points_stepped"`
+	HitBy             Figure  `json:"hit_by"`
+	HitByLow          Figure  `json:"hit_by_low"`
+	HitByHigh         Figure  `json:"hit_by_high"`
+	FalseAlarmBy      Figure  `json:"false_alarm_by"`
+	FalseAlarmByLow   Figure  `json:"false_alarm_by_low"`
+	FalseAlarmByHigh  Figure  `json:"false_alarm_by_high"`
+	SteppingCost      Figure  `json:"stepping_cost_per_100"`
+	SteppingCostLow   Figure  `json:"stepping_cost_low"`
+	SteppingCostHigh  Figure  `json:"stepping_cost_high"`
+	HitEnough         bool    `json:"hit_enough"`
+	FalseAlarmEnough  bool    `json:"false_alarm_enough"`
+	SteppingEnough    bool    `json:"stepping_enough"`
 	Enough            bool    `json:"enough"`
 	WhyNot            string  `json:"why_not"`
 	Advice            string  `json:"advice"`
@@ -126,6 +140,7 @@ func (d *desk) guidanceRows(cells []guidanceCell) ([]GuidanceRow, error) {
 		if err := row.figures(&active, &notActive, d.opt); err != nil {
 			return nil, fmt.Errorf("%s, %s, gain %d: %w", row.By, row.Material, row.Gain, err)
 		}
+		row.stepping(d.laddersOf(row), d.opt)
 		rows = append(rows, row)
 	}
 	return rows, nil
@@ -143,27 +158,54 @@ func (r *GuidanceRow) figures(active, notActive *weighted, opt Options) error {
 	r.ReadingsActive, r.ReadingsNotActive = active.n, notActive.n
 	r.HitRate, r.HitLow, r.HitHigh = Figure(hit.Value), Figure(hit.Low), Figure(hit.High)
 	r.FalseAlarmRate, r.FalseAlarmLow, r.FalseAlarmHigh = Figure(alarm.Value), Figure(alarm.Low), Figure(alarm.High)
-	r.CostPer100, r.CostLow, r.CostHigh = Unknown, Unknown, Unknown
-	if opt.costsSet() {
-		cost := r.cost(hit.Estimate, alarm.Estimate, opt)
-		r.CostPer100, r.CostLow, r.CostHigh = Figure(cost.Value), Figure(max(0, cost.Low)), Figure(cost.High)
-	}
-	switch {
-	case hit.whyNot != "":
-		r.WhyNot = "hit rate: " + hit.whyNot
-	case alarm.whyNot != "":
-		r.WhyNot = "false-alarm rate: " + alarm.whyNot
-	}
-	r.Enough = r.WhyNot == ""
+	r.CostPer100, r.CostLow, r.CostHigh = r.cost(hit.Estimate, alarm.Estimate, opt)
+	r.HitEnough, r.FalseAlarmEnough = hit.whyNot == "", alarm.whyNot == ""
+	r.Enough = r.HitEnough && r.FalseAlarmEnough
+	r.WhyNot = reason(hit, alarm)
 	return nil
 }
 
-// cost is the expected cost of 100 points. Hits are of active points and false alarms of others, so
-// the two are as good as independent.
-func (r *GuidanceRow) cost(hit, alarm stats.Estimate, opt Options) stats.Estimate {
+// reason says which of two rates is held back and why, "" where neither is.
+func reason(hit, alarm weightedRate) string {
+	switch {
+	case hit.whyNot != "":
+		return "hit rate: " + hit.whyNot
+	case alarm.whyNot != "":
+		return "false-alarm rate: " + alarm.whyNot
+	}
+	return ""
+}
+
+// stepping fills in what stepping up to this gain shows and costs.
+func (r *GuidanceRow) stepping(l ladders, opt Options) {
+	hit, alarm := l.active.at(r.Gain), l.notActive.at(r.Gain)
+	r.PointsStepped = int64(hit.N + alarm.N)
+	r.HitBy, r.HitByLow, r.HitByHigh = Figure(hit.Value), Figure(hit.Low), Figure(hit.High)
+	r.FalseAlarmBy, r.FalseAlarmByLow, r.FalseAlarmByHigh = Figure(alarm.Value), Figure(alarm.Low), Figure(alarm.High)
+	r.SteppingCost, r.SteppingCostLow, r.SteppingCostHigh = r.cost(hit.Estimate, alarm.Estimate, opt)
+	r.SteppingEnough = reason(hit, alarm) == ""
+}
+
+// laddersOf finds the ladders of the row's points.
+func (d *desk) laddersOf(r GuidanceRow) ladders {
+	cut := ladderCut{strings.TrimSuffix(r.By, "+gain"), &r.Material, nil, r.ThicknessBand, r.Model}
+	i := slices.IndexFunc(d.ladders, func(l ladders) bool { return l.same(cut) })
+	if i < 0 {
+		return ladders{}
+	}
+	return d.ladders[i]
+}
+
+// cost is the expected cost of 100 points with its interval; unknown where costs are not set. Hits are
+// of active points and false alarms of others, so the two are as good as independent.
+func (r *GuidanceRow) cost(hit, alarm stats.Estimate, opt Options) (cost, low, high Figure) {
+	if !opt.costsSet() {
+		return Unknown, Unknown, Unknown
+	}
 	miss := stats.Estimate{Value: 1 - hit.Value, Low: 1 - hit.High, High: 1 - hit.Low, Conf: hit.Conf, N: hit.N}
 	p := float64(r.Prevalence)
-	return stats.SumOfEstimates(miss, 100*p*opt.MissedCost, alarm, 100*(1-p)*opt.FalseAlarmCost)
+	sum := stats.SumOfEstimates(miss, 100*p*opt.MissedCost, alarm, 100*(1-p)*opt.FalseAlarmCost)
+	return Figure(sum.Value), Figure(max(0, sum.Low)), Figure(sum.High)
 }
 
 // costsSet tells whether the house said what each wrong call costs.
@@ -184,9 +226,9 @@ func advise(steps []GuidanceRow) {
 	for i := range steps {
 		s := &steps[i]
 		switch {
-		case !s.Enough:
+		case !s.SteppingEnough:
 			s.Advice = NotEnough
-		case !s.CostPer100.Known():
+		case !s.SteppingCost.Known():
 			s.Advice = CostsNotSet
 		default:
 			able = append(able, s)
@@ -198,9 +240,9 @@ func advise(steps []GuidanceRow) {
 	}
 	slices.SortStableFunc(able, func(a, b *GuidanceRow) int {
 		switch {
-		case a.CostPer100 < b.CostPer100:
+		case a.SteppingCost < b.SteppingCost:
 			return -1
-		case a.CostPer100 > b.CostPer100:
+		case a.SteppingCost > b.SteppingCost:
 			return 1
 		}
 		return a.Gain - b.Gain
@@ -213,7 +255,7 @@ func advise(steps []GuidanceRow) {
 // standingAmong says how the i-th step in order of cost compares with the first.
 func standingAmong(byCost []*GuidanceRow, i int) string {
 	first, s := byCost[0], byCost[i]
-	same := s.CostLow <= first.CostHigh
+	same := s.SteppingCostLow <= first.SteppingCostHigh
 	switch {
 	case i == 0:
 		return LowestCost

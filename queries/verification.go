@@ -112,16 +112,21 @@ func (w *weighted) rate(floor int) (weightedRate, error) {
 	if err != nil {
 		return weightedRate{}, err
 	}
+	return rated(e, w.n, kish, floor), nil
+}
+
+// rated judges an estimate from n cases that tell at most as much as kish independent ones.
+func rated(e stats.ClusterEstimate, n int64, kish float64, floor int) weightedRate {
 	interval := e.WilsonT
 	if e.P == 0 || e.P == 1 {
 		interval = e.KornGraubard
 	}
-	out := weightedRate{Estimate: stats.Estimate{Value: e.P, Low: interval.Low, High: interval.High, Conf: Confidence, N: int(w.n)}, effective: kish}
+	out := weightedRate{Estimate: stats.Estimate{Value: e.P, Low: interval.Low, High: interval.High, Conf: Confidence, N: int(n)}, effective: kish}
 	if e.EffectiveN < kish {
 		out.effective = e.EffectiveN
 	}
-	_, out.whyNot = presentable(e, int(w.n), kish, floor)
-	return out, nil
+	_, out.whyNot = presentable(e, int(n), kish, floor)
+	return out
 }
 
 func unknownEstimate() stats.Estimate {

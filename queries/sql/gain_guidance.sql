@@ -20,15 +20,29 @@
 -- column: cost_per_100 | 100 (prevalence (1 - hit_rate) missed cost + (1 - prevalence) false_alarm_rate false alarm cost), in the configured currency; empty where costs are not set
 -- column: cost_low | lower end of its 95 % interval from those of both rates (Zou and Donner 2008); prevalence and costs are taken as known
 -- column: cost_high | upper end of it
--- column: enough | false where a count is below the floor or a rate too uncertain to advise on
--- column: why_not | the reason
--- column: advice | how the step's expected cost compares with that of the other steps of its material, band or model, and where it is in the house's range
+-- column: points_stepped | checked point-visits of which it is known whether movement had shown by this step
+-- column: hit_by | share of active points that have shown movement by this step when the gain is stepped up to it, weighted; see gain_curve
+-- column: hit_by_low | lower end of its 95 % interval: jackknife over groups of sites (Wilson on the effective n)
+-- column: hit_by_high | upper end of it
+-- column: false_alarm_by | share of points not active that have shown movement by this step, made likewise
+-- column: false_alarm_by_low | lower end of its 95 % interval
+-- column: false_alarm_by_high | upper end of it
+-- column: stepping_cost_per_100 | expected cost of 100 points stepped up to this gain: as cost_per_100, with hit_by and false_alarm_by
+-- column: stepping_cost_low | lower end of its 95 % interval, made as cost_low
+-- column: stepping_cost_high | upper end of it
+-- column: hit_enough | false where hit_rate rests on fewer readings than the floor or is too uncertain to show
+-- column: false_alarm_enough | the same for false_alarm_rate
+-- column: stepping_enough | false where hit_by or false_alarm_by is too uncertain to advise on
+-- column: enough | hit_enough and false_alarm_enough
+-- column: why_not | what is held back, and why
+-- column: advice | how the cost of stepping up to this gain compares with the other steps of its material, band or model, and where the step is in the house's range
 -- column: house_low | lowest gain step of the house's own guidance for the material
 -- column: house_high | highest gain step of it
 -- column: in_house_range | whether the step is in that range; empty where the house gives none
 -- column: loss_db | one-way wave loss in dB through the material's typical thickness; empty by thickness band, and where the table has no such material
 -- caveat: Walls are mostly opened where movement was shown. Each point-visit is weighted by 1 / (share checked among point-visits of its material and call), so that opened walls stand for the rest (Horvitz and Thompson 1952); see verification_weights.
--- caveat: Technicians step up after a clear reading and often hold one step lower after an active one. So readings at a higher step are mostly of points that showed nothing lower, and a step's rates are those of the readings it was used for, not what it would give if every point were read at it.
+-- caveat: Technicians step up after a clear reading and often hold one step lower after an active one. So readings at a higher step are mostly of points that showed nothing lower, and hit_rate, false_alarm_rate and cost_per_100 are those of the readings a step was used for, not what it would give if every point were read at it. Advice therefore goes by what stepping up to it shows and costs.
+-- caveat: The first active reading counts, also where a reading after it took it back: false alarms by a step are those before any such second look.
 -- caveat: Gain steps mean different things on different unit models. Rows by material and gain go by the number alone and pool models; rows by model and material do not.
 -- caveat: Material and thickness band are those of the reading that decided the point-visit.
 WITH checked AS (
