@@ -81,6 +81,15 @@ func (r *CurveRow) fit(l ladder, floor int) error {
 		return nil // a falling line has neither floor nor ceiling
 	}
 	r.Intercept, r.Slope, r.Floor, r.Ceiling = Figure(pod.Intercept), Figure(pod.Slope), Figure(pod.Floor), Figure(pod.Ceiling)
-	r.A50, r.A90, r.A9095 = Figure(pod.A50), Figure(pod.A90), Figure(pod.A9095LikelihoodRatio)
+	lowest, highest := in.Size[0], in.Size[len(in.Size)-1]
+	r.A50, r.A90, r.A9095 = within(pod.A50, lowest, highest), within(pod.A90, lowest, highest), within(pod.A9095LikelihoodRatio, lowest, highest)
 	return nil
+}
+
+// within is x where that is among the gains tried: a curve says nothing beyond them.
+func within(x, lowest, highest float64) Figure {
+	if x < lowest || x > highest {
+		return Unknown
+	}
+	return Figure(x)
 }

@@ -10,45 +10,47 @@ import (
 
 // GuidanceRow is how readings at one gain step on one material held up, and what that would cost.
 type GuidanceRow struct {
-	By                string  `json:"by"`
-	Material          string  `json:"material"`
-	ThicknessBand     *string `json:"thickness_band"`
-	Model             *string `json:"model"`
-	Gain              int     `json:"gain"`
-	ReadingsActive    int64   `json:"readings_active"`
-	PointsActive      int64   `json:"points_active"`
-	HitRate           Figure  `json:"hit_rate"`
-	HitLow            Figure  `json:"hit_low"`
-	HitHigh           Figure  `json:"hit_high"`
-	ReadingsNotActive int64   `json:"readings_not_active"`
-	PointsNotActive   int64   `json:"points_not_active"`
-	FalseAlarmRate    Figure  `json:"false_alarm_rate"`
-	FalseAlarmLow     Figure  `json:"false_alarm_low"`
-	FalseAlarmHigh    Figure  `json:"false_alarm_high"`
-	Prevalence        Figure  `json:"prevalence"`
-	CostPer100        Figure  `json:"cost_per_100"`
-	CostLow           Figure  `json:"cost_low"`
-	CostHigh          Figure  `json:"cost_high"`
-	PointsStepped     int64   `json:"points_stepped"`
-	HitBy             Figure  `json:"hit_by"`
-	HitByLow          Figure  `json:"hit_by_low"`
-	HitByHigh         Figure  `json:"hit_by_high"`
-	FalseAlarmBy      Figure  `json:"false_alarm_by"`
-	FalseAlarmByLow   Figure  `json:"false_alarm_by_low"`
-	FalseAlarmByHigh  Figure  `json:"false_alarm_by_high"`
-	SteppingCost      Figure  `json:"stepping_cost_per_100"`
-	SteppingCostLow   Figure  `json:"stepping_cost_low"`
-	SteppingCostHigh  Figure  `json:"stepping_cost_high"`
-	HitEnough         bool    `json:"hit_enough"`
-	FalseAlarmEnough  bool    `json:"false_alarm_enough"`
-	SteppingEnough    bool    `json:"stepping_enough"`
-	Enough            bool    `json:"enough"`
-	WhyNot            string  `json:"why_not"`
-	Advice            string  `json:"advice"`
-	HouseLow          *int    `json:"house_low"`
-	HouseHigh         *int    `json:"house_high"`
-	InHouseRange      *bool   `json:"in_house_range"`
-	LossDB            Figure  `json:"loss_db"`
+	By                 string  `json:"by"`
+	Material           string  `json:"material"`
+	ThicknessBand      *string `json:"thickness_band"`
+	Model              *string `json:"model"`
+	Gain               int     `json:"gain"`
+	ReadingsActive     int64   `json:"readings_active"`
+	PointsActive       int64   `json:"points_active"`
+	HitRate            Figure  `json:"hit_rate"`
+	HitLow             Figure  `json:"hit_low"`
+	HitHigh            Figure  `json:"hit_high"`
+	ReadingsNotActive  int64   `json:"readings_not_active"`
+	PointsNotActive    int64   `json:"points_not_active"`
+	FalseAlarmRate     Figure  `json:"false_alarm_rate"`
+	FalseAlarmLow      Figure  `json:"false_alarm_low"`
+	FalseAlarmHigh     Figure  `json:"false_alarm_high"`
+	Prevalence         Figure  `json:"prevalence"`
+	CostPer100         Figure  `json:"cost_per_100"`
+	CostLow            Figure  `json:"cost_low"`
+	CostHigh           Figure  `json:"cost_high"`
+	ActiveStepped      int64   `json:"active_stepped"`
+	OthersStepped      int64   `json:"others_stepped"`
+	HitBy              Figure  `json:"hit_by"`
+	HitByLow           Figure  `json:"hit_by_low"`
+	HitByHigh          Figure  `json:"hit_by_high"`
+	FalseAlarmBy       Figure  `json:"false_alarm_by"`
+	FalseAlarmByLow    Figure  `json:"false_alarm_by_low"`
+	FalseAlarmByHigh   Figure  `json:"false_alarm_by_high"`
+	SteppingCost       Figure  `json:"stepping_cost_per_100"`
+	SteppingCostLow    Figure  `json:"stepping_cost_low"`
+	SteppingCostHigh   Figure  `json:"stepping_cost_high"`
+	HitEnough          bool    `json:"hit_enough"`
+	FalseAlarmEnough   bool    `json:"false_alarm_enough"`
+	HitByEnough        bool    `json:"hit_by_enough"`
+	FalseAlarmByEnough bool    `json:"false_alarm_by_enough"`
+	Enough             bool    `json:"enough"`
+	WhyNot             string  `json:"why_not"`
+	Advice             string  `json:"advice"`
+	HouseLow           *int    `json:"house_low"`
+	HouseHigh          *int    `json:"house_high"`
+	InHouseRange       *bool   `json:"in_house_range"`
+	LossDB             Figure  `json:"loss_db"`
 }
 
 // What GuidanceRow.Advice begins with; the house's range may follow.
@@ -179,11 +181,11 @@ func reason(hit, alarm weightedRate) string {
 // stepping fills in what stepping up to this gain shows and costs.
 func (r *GuidanceRow) stepping(l ladders, opt Options) {
 	hit, alarm := l.active.at(r.Gain), l.notActive.at(r.Gain)
-	r.PointsStepped = int64(hit.N + alarm.N)
+	r.ActiveStepped, r.OthersStepped = int64(hit.N), int64(alarm.N)
 	r.HitBy, r.HitByLow, r.HitByHigh = Figure(hit.Value), Figure(hit.Low), Figure(hit.High)
 	r.FalseAlarmBy, r.FalseAlarmByLow, r.FalseAlarmByHigh = Figure(alarm.Value), Figure(alarm.Low), Figure(alarm.High)
 	r.SteppingCost, r.SteppingCostLow, r.SteppingCostHigh = r.cost(hit.Estimate, alarm.Estimate, opt)
-	r.SteppingEnough = reason(hit, alarm) == ""
+	r.HitByEnough, r.FalseAlarmByEnough = hit.whyNot == "", alarm.whyNot == ""
 }
 
 // laddersOf finds the ladders of the row's points.
@@ -208,6 +210,12 @@ func (r *GuidanceRow) cost(hit, alarm stats.Estimate, opt Options) (cost, low, h
 	return Figure(sum.Value), Figure(max(0, sum.Low)), Figure(sum.High)
 }
 
+// SteppingEnough tells whether there is enough to advise on stepping up to this gain.
+func (r *GuidanceRow) SteppingEnough() bool { return r.HitByEnough && r.FalseAlarmByEnough }
+
+// PointsStepped counts the points of which it is known whether they had shown by this step.
+func (r *GuidanceRow) PointsStepped() int64 { return r.ActiveStepped + r.OthersStepped }
+
 // costsSet tells whether the house said what each wrong call costs.
 func (o Options) costsSet() bool { return o.FalseAlarmCost > 0 && o.MissedCost > 0 }
 
@@ -226,7 +234,7 @@ func advise(steps []GuidanceRow) {
 	for i := range steps {
 		s := &steps[i]
 		switch {
-		case !s.SteppingEnough:
+		case !s.SteppingEnough():
 			s.Advice = NotEnough
 		case !s.SteppingCost.Known():
 			s.Advice = CostsNotSet

@@ -12,7 +12,7 @@
 -- column: gain_steps | different gain steps at which points were tried until movement showed
 -- column: intercept | of the logit of the chance between floor and ceiling
 -- column: slope | of it, per gain step
--- column: a50 | gain by which half of active points have shown movement; empty where no gain does
+-- column: a50 | gain by which half of active points have shown movement; empty where none of the gains tried is
 -- column: a90 | gain by which 90 % have
 -- column: a90_95 | gain of which one can be 95 % sure that 90 % have (likelihood ratio bound)
 -- column: floor | fitted chance far below the lowest gain

@@ -20,7 +20,8 @@
 -- column: cost_per_100 | 100 (prevalence (1 - hit_rate) missed cost + (1 - prevalence) false_alarm_rate false alarm cost), in the configured currency; empty where costs are not set
 -- column: cost_low | lower end of its 95 % interval from those of both rates (Zou and Donner 2008); prevalence and costs are taken as known
 -- column: cost_high | upper end of it
--- column: points_stepped | checked point-visits of which it is known whether movement had shown by this step
+-- column: active_stepped | point-visits found active of which it is known whether they had shown movement by this step
+-- column: others_stepped | point-visits found not active of which that is known
 -- column: hit_by | share of active points that have shown movement by this step when the gain is stepped up to it, weighted; see gain_curve
 -- column: hit_by_low | lower end of its 95 % interval: jackknife over groups of sites (Wilson on the effective n)
 -- column: hit_by_high | upper end of it
@@ -32,7 +33,8 @@
 -- column: stepping_cost_high | upper end of it
 -- column: hit_enough | false where hit_rate rests on fewer readings than the floor or is too uncertain to show
 -- column: false_alarm_enough | the same for false_alarm_rate
--- column: stepping_enough | false where hit_by or false_alarm_by is too uncertain to advise on
+-- column: hit_by_enough | the same for hit_by, by points
+-- column: false_alarm_by_enough | the same for false_alarm_by; advice needs both
 -- column: enough | hit_enough and false_alarm_enough
 -- column: why_not | what is held back, and why
 -- column: advice | how the cost of stepping up to this gain compares with the other steps of its material, band or model, and where the step is in the house's range
