@@ -69,7 +69,7 @@ func correctedSection(b *queries.Book) Section {
 	s := Section{
 		ID: "corrected", Heading: correctedHeading(all),
 		Sub: "Naive: among checked points only. Corrected: weighted by the share checked in each kind of call (Begg and Greenes 1983).",
-		Tables: []Table{{ID: "corrected-table", Caption: "Naive and corrected, all calls", Columns: []Column{{Head: "Figure"}, {Head: "Naive", Numeric: true}, {Head: "Corrected", Numeric: true}, {Head: "95 % interval", Numeric: true}},
+		Tables: []Table{{ID: "corrected-table", Caption: "Naive and corrected, all calls", Columns: []Column{{Head: "Figure"}, {Head: "Naive", Numeric: true}, {Head: "Corrected", Numeric: true}, {Head: "95% interval", Numeric: true}},
 			Rows: []Row{
 				{Cells: []Cell{text("Sensitivity: active points that were called active"), percent(all.SensitivityNaive), percent(all.Sensitivity), interval(all.SensitivityLow, all.SensitivityHigh)}},
 				{Cells: []Cell{text("Specificity: points not active that were called clear"), percent(all.SpecificityNaive), percent(all.Specificity), interval(all.SpecificityLow, all.SpecificityHigh)}},
@@ -103,7 +103,7 @@ func lookSection(b *queries.Book) Section {
 		}
 	}
 	s := Section{ID: "look-into", Heading: counted(int64(len(t.Rows)), "comparison asks", "comparisons ask") + " for a look",
-		Sub: "Of every technician and measure; some fall outside the 95 % limits by chance alone.", Tables: []Table{t}, Source: sourceOf(b, "technician_consistency", "")}
+		Sub: "Of every technician and measure; some fall outside the 95% limits by chance alone.", Tables: []Table{t}, Source: sourceOf(b, "technician_consistency", "")}
 	if len(t.Rows) == 0 {
 		s.Heading, s.Tables = "No technician is outside a limit", nil
 	}

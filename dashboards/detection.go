@@ -107,7 +107,7 @@ func heatSection(b *queries.Book, by, what, heading string) Section {
 	}
 	return Section{
 		ID: "by-" + by, Heading: heading,
-		Sub:    fmt.Sprintf("%s: share of %s %s called active, with 95 %% interval and count.", what, queries.Count(n), unit),
+		Sub:    fmt.Sprintf("%s: share of %s %s called active, with 95%% interval and count.", what, queries.Count(n), unit),
 		Figure: heatFigure(b, by),
 		Source: sourceOf(b, "detection", ""),
 		Margin: []Note{{queries.Count(held), fmt.Sprintf("of %s cells are hatched: too few, or too uncertain, to show a rate (floor %d; NCHS presentation standard).",
@@ -119,12 +119,12 @@ func dotsSection(b *queries.Book) Section {
 	rows := cut(b, "material")
 	s := Section{
 		ID: "materials", Heading: spreadHeading(b, "material", "material", b.Labels.Material),
-		Sub:    "Share of point-visits called active by material; the spindle is the 95 % interval with sites as clusters.",
+		Sub:    "Share of point-visits called active by material; the spindle is the 95% interval with sites as clusters.",
 		Figure: materialDots(b),
 		Source: sourceOf(b, "detection", ""),
 	}
 	table := Table{ID: "materials-table", Caption: "Detection by material", Sortable: true, Columns: []Column{{Head: "Material"},
-		{Head: "Point-visits", Numeric: true}, {Head: "Active", Numeric: true}, {Head: "Rate", Numeric: true}, {Head: "95 % interval", Numeric: true},
+		{Head: "Point-visits", Numeric: true}, {Head: "Active", Numeric: true}, {Head: "Rate", Numeric: true}, {Head: "95% interval", Numeric: true},
 		{Head: "Design effect", Unit: "times", Numeric: true}}}
 	for _, r := range rows {
 		row := Row{Held: !r.Enough, Cells: []Cell{text(b.Labels.Material(*r.Material)), count(r.N()), count(r.Active), percent(r.Rate), interval(r.Low, r.High), decimal(r.DesignEffect, 2)}}
@@ -147,7 +147,7 @@ func dotsSection(b *queries.Book) Section {
 func monthsSection(b *queries.Book) Section {
 	return Section{
 		ID: "months", Heading: "Month by month",
-		Sub:    "Share of point-visits called active in each local month, with 95 % intervals. Nothing is adjusted for season.",
+		Sub:    "Share of point-visits called active in each local month, with 95% intervals. Nothing is adjusted for season.",
 		Figure: detectionMonths(b),
 		Source: sourceOf(b, "detection", ""),
 	}
@@ -157,7 +157,7 @@ func monthsSection(b *queries.Book) Section {
 func confirmedSection(b *queries.Book) Section {
 	table := Table{ID: "confirmed-table", Caption: "Checked active calls by material", Sortable: true, Columns: []Column{{Head: "Material"},
 		{Head: "Active calls", Numeric: true}, {Head: "Verified", Numeric: true}, {Head: "Confirmed", Numeric: true}, {Head: "Share confirmed", Numeric: true},
-		{Head: "95 % interval", Numeric: true}, {Head: "Clear calls verified", Numeric: true}, {Head: "Missed", Numeric: true}}}
+		{Head: "95% interval", Numeric: true}, {Head: "Clear calls verified", Numeric: true}, {Head: "Missed", Numeric: true}}}
 	for _, r := range b.Accuracy {
 		if r.By != "material" {
 			continue

@@ -61,12 +61,12 @@ func heldUpSection(b *queries.Book) Section {
 	s := Section{
 		ID:      "held-up",
 		Heading: heldUpHeading(b),
-		Sub: fmt.Sprintf("Share of verified active calls that were confirmed, by month of the visit; bars are 95 %% intervals. %s verified active calls.",
+		Sub: fmt.Sprintf("Share of verified active calls that were confirmed, by month of the visit; bars are 95%% intervals. %s verified active calls.",
 			queries.Count(all.ActiveVerified)),
 		Figure: confirmedMonths(b),
 		Source: sourceOf(b, "accuracy", fmt.Sprintf("%s active calls, %s of them verified, %s confirmed.",
 			queries.Count(all.ActiveCalls), queries.Count(all.ActiveVerified), queries.Count(all.Confirmed))),
-		Margin: []Note{{queries.Percent(all.PPV), fmt.Sprintf("of %s verified active calls were confirmed (95 %% interval %s).",
+		Margin: []Note{{queries.Percent(all.PPV), fmt.Sprintf("of %s verified active calls were confirmed (95%% interval %s).",
 			queries.Count(all.ActiveVerified), queries.Range(all.PPVLow, all.PPVHigh))}},
 	}
 	if all.ClearVerifiedShare.Known() {

@@ -17,7 +17,7 @@ func techniciansPage(b *queries.Book, _ Business) Page {
 	p := Page{
 		Title:   "Technicians",
 		Heading: techniciansHeading(b),
-		Lead: "Each technician against all the others together. Limits are exact: between the outer ones 99.8 % of technicians would fall by chance alone, " +
+		Lead: "Each technician against all the others together. Limits are exact: between the outer ones 99.8% of technicians would fall by chance alone, " +
 			"were they all alike. Outside them asks for a look, not a verdict; nobody is ranked. Not adjusted for who works where.",
 	}
 	for _, m := range measures {
@@ -93,8 +93,8 @@ func measureHeading(what string, rows []queries.ConsistencyRow) string {
 
 func standingNotes(b *queries.Book, rows []queries.ConsistencyRow) []Note {
 	n := byStanding(rows)
-	notes := []Note{{queries.Count(n[queries.Act]), "outside the 99.8 % limits (rust diamonds)."},
-		{queries.Count(n[queries.Watch]), "between the 95 % and 99.8 % limits (ringed ochre)."}}
+	notes := []Note{{queries.Count(n[queries.Act]), "outside the 99.8% limits (rust diamonds)."},
+		{queries.Count(n[queries.Watch]), "between the 95% and 99.8% limits (ringed ochre)."}}
 	if n[tooFew] > 0 {
 		notes = append(notes, Note{queries.Count(n[tooFew]), fmt.Sprintf("not judged: fewer than %d cases (open circles).", b.Floor)})
 	}
@@ -103,7 +103,7 @@ func standingNotes(b *queries.Book, rows []queries.ConsistencyRow) []Note {
 
 func consistencyTable(id, caption string, rows []queries.ConsistencyRow) Table {
 	t := Table{ID: id + "-table", Caption: caption + " by technician", Sortable: true, Columns: []Column{{Head: "Technician"}, {Head: "Cases", Numeric: true},
-		{Head: "Observed", Numeric: true}, {Head: "Expected", Unit: "from the others", Numeric: true}, {Head: "Observed / expected", Unit: "95 % interval", Numeric: true},
+		{Head: "Observed", Numeric: true}, {Head: "Expected", Unit: "from the others", Numeric: true}, {Head: "Observed / expected", Unit: "95% interval", Numeric: true},
 		{Head: "q", Unit: "false discovery", Numeric: true}, {Head: "Standing"}}}
 	for _, r := range rows {
 		standing := standingOf(r)

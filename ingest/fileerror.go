@@ -29,7 +29,7 @@ func (e *FileError) Unwrap() error { return e.Err }
 
 // fileError names a cause and the usual way out of it.
 func (s Source) fileError(op string, err error, remedy string) *FileError {
-	return &FileError{File: s.Name, Op: op, Err: err, Remedy: remedy}
+	return &FileError{File: s.Path, Op: op, Err: err, Remedy: remedy}
 }
 
 // ioError turns trouble while reading bytes into a FileError; a FileError passes unchanged.

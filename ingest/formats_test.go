@@ -5,8 +5,6 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
-	"os"
-	"path/filepath"
 	"testing"
 	"time"
 
@@ -203,14 +201,4 @@ func writeParquet(t testing.TB, batch arrow.RecordBatch, rowGroup int64) []byte 
 		t.Fatal(err)
 	}
 	return b.Bytes()
-}
-
-// writeTemp writes content under a name in a fresh folder and gives its path.
-func writeTemp(t testing.TB, name string, content []byte) string {
-	t.Helper()
-	path := filepath.Join(t.TempDir(), name)
-	if err := os.WriteFile(path, content, 0o600); err != nil {
-		t.Fatal(err)
-	}
-	return path
 }

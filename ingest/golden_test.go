@@ -94,7 +94,7 @@ func TestHostileFiles(t *testing.T) {
 			t.Errorf("%s: %v is no *FileError", path, err)
 			continue
 		}
-		if fileErr.File != filepath.Base(path) || fileErr.Op == "" || fileErr.Remedy == "" {
+		if fileErr.File != path || fileErr.Op == "" || fileErr.Remedy == "" {
 			t.Errorf("incomplete: %+v", fileErr)
 		}
 		got.WriteString(strings.ReplaceAll(err.Error(), "\n", " ") + "\n")

@@ -77,7 +77,7 @@ func TestRFC3339(t *testing.T) {
 
 // TestTimestampsAgainstTime compares with the standard library's parser on random text near RFC 3339.
 func TestTimestampsAgainstTime(t *testing.T) {
-	pattern := rapid.StringMatching(`(19|20|21)[0-9]{2}-[01][0-9]-[0-3][0-9]T[0-2][0-9]:[0-6][0-9]:[0-5][0-9](\.[0-9]{1,6})?(Z|[+-][0-2][0-9]:[0-6][0-9])`)
+	pattern := rapid.StringMatching(`(19|20|21)[0-9]{2}-[01][0-9]-[0-3][0-9]T[0-2][0-9]:[0-6][0-9]:[0-5][0-9](\.[0-9]{1,6})?(Z|[+-][0-2][0-9]:[0-5][0-9])`) // the library takes an offset of 60 minutes, RFC 3339 (time-minute) does not
 	rapid.Check(t, func(t *rapid.T) {
 		text := pattern.Draw(t, "text")
 		micros, local, f := parseTimestamp([]byte(text))

@@ -44,7 +44,7 @@ func readParquet(ctx context.Context, src Source, f *os.File, deliver func(parse
 		}()
 		f = unzipped
 	}
-	t := &tableReader{src: src, mem: memory.DefaultAllocator}
+	t := &tableReader{src: src, mem: cappedAllocator{memory.DefaultAllocator}}
 	if err := src.guard(func() error { return t.open(ctx, f) }); err != nil {
 		return err
 	}
@@ -84,6 +84,29 @@ func unzipToTemp(src Source, packed io.Reader) (unpacked *os.File, err error) {
 	return unpacked, nil
 }
 
+// maxAllocation is more than any page of a sound file takes, in bytes.
+const maxAllocation = 256 << 20
+
+// cappedAllocator refuses sizes that only a damaged file can ask for; Source.guard turns the panic
+// into an error.
+type cappedAllocator struct{ memory.Allocator }
+
+func (a cappedAllocator) Allocate(size int) []byte {
+	checkAllocation(size)
+	return a.Allocator.Allocate(size)
+}
+
+func (a cappedAllocator) Reallocate(size int, b []byte) []byte {
+	checkAllocation(size)
+	return a.Allocator.Reallocate(size, b)
+}
+
+func checkAllocation(size int) {
+	if size > maxAllocation {
+		panic(fmt.Sprintf("it asks for %d bytes at once", size))
+	}
+}
+
 // tableReader streams record batches of the used columns.
 type tableReader struct {
 	src     Source
@@ -102,6 +125,9 @@ func (t *tableReader) open(ctx context.Context, f *os.File) error {
 		return t.src.fileError("open", err, parquetRemedy)
 	}
 	t.rows = raw.NumRows()
+	// The Parquet schema says all that is needed. The Arrow schema that some writers add is read
+	// without regard to its claims of size, which lets a damaged file exhaust memory.
+	raw.MetaData().FileMetaData.KeyValueMetadata = nil
 	table, err := pqarrow.NewFileReader(raw, pqarrow.ArrowReadProperties{BatchSize: BatchRows}, t.mem)
 	if err != nil {
 		return t.src.fileError("open", err, parquetRemedy)
@@ -147,9 +173,6 @@ func (t *tableReader) choose(schema *arrow.Schema, manifest *pqarrow.SchemaManif
 
 // holds tells whether a column type can carry values of a kind. Text can carry any of them.
 func holds(have arrow.DataType, kind contract.Kind) bool {
-	if d, ok := have.(*arrow.DictionaryType); ok {
-		return isText(d.ValueType)
-	}
 	id := have.ID()
 	switch {
 	case isText(have), id == arrow.NULL:
@@ -169,7 +192,8 @@ func holds(have arrow.DataType, kind contract.Kind) bool {
 	}
 }
 
-func isText(t arrow.DataType) bool { return t.ID() == arrow.STRING || t.ID() == arrow.LARGE_STRING }
+// isText: plain byte arrays are how older writers put text; their bytes are checked like any other.
+func isText(t arrow.DataType) bool { return t.ID() == arrow.STRING || t.ID() == arrow.BINARY }
 
 // blocks emits the record batches, and checks that they hold as many rows as the file promised.
 func (t *tableReader) blocks(emit func(recordBlock) error) error {
@@ -230,8 +254,6 @@ func (p *tableParser) cell(column arrow.Array, i int) cell {
 // appendValue writes a value so that reading it back as its field's type gives the same value.
 func appendValue(buf []byte, column arrow.Array, i int) ([]byte, form) {
 	switch a := column.(type) {
-	case *array.Dictionary:
-		return appendValue(buf, a.Dictionary(), a.GetValueIndex(i))
 	case *array.Boolean:
 		return strconv.AppendBool(buf, a.Value(i)), logical
 	case *array.Date32:
@@ -243,7 +265,9 @@ func appendValue(buf []byte, column arrow.Array, i int) ([]byte, form) {
 		return strconv.AppendFloat(buf, a.Value(i), 'g', -1, 64), numeric
 	case *array.Float32:
 		return strconv.AppendFloat(buf, float64(a.Value(i)), 'g', -1, 32), numeric
-	case array.StringLike:
+	case *array.String:
+		return append(buf, a.Value(i)...), written
+	case *array.Binary:
 		return append(buf, a.Value(i)...), written
 	default: // integers and decimals, by what holds allows
 		return append(buf, column.ValueStr(i)...), numeric

@@ -47,7 +47,7 @@ func outOfLine(b *Book) []Finding {
 		}
 		words := measureWords[r.Measure]
 		out = append(out, Finding{
-			Text: fmt.Sprintf("%s %s %d of %s %s, %.1f times what the others would give (expected %.1f, 95 %% interval %.1f to %.1f times).",
+			Text: fmt.Sprintf("%s %s %d of %s %s, %.1f times what the others would give (expected %.1f, 95%% interval %.1f to %.1f times).",
 				r.TechnicianID, words[0], r.Observed, Count(r.Opportunities), words[1], float64(r.Ratio), float64(r.Expected), float64(r.Low), float64(r.High)),
 			Analysis: "technician_consistency", Page: "technicians.html", Weight: 100 + math.Abs(float64(r.Z)),
 		})
@@ -67,7 +67,7 @@ func weakMaterials(b *Book) []Finding {
 			continue
 		}
 		out = append(out, Finding{
-			Text: fmt.Sprintf("On %s, %s of %s verified active calls were confirmed (95 %% interval %s), against %s on all materials.",
+			Text: fmt.Sprintf("On %s, %s of %s verified active calls were confirmed (95%% interval %s), against %s on all materials.",
 				b.Labels.Material(*r.Material), Percent(r.PPV), Count(r.ActiveVerified), Range(r.PPVLow, r.PPVHigh), Percent(all.PPV)),
 			Analysis: "accuracy", Page: "detection.html", Weight: 50 + 100*float64(all.PPV-r.PPV),
 		})
@@ -81,7 +81,7 @@ func overall(b *Book) []Finding {
 		return nil
 	}
 	return []Finding{{
-		Text: fmt.Sprintf("%s of %s verified active calls were confirmed by looking (95 %% interval %s); %s of all active calls were checked.",
+		Text: fmt.Sprintf("%s of %s verified active calls were confirmed by looking (95%% interval %s); %s of all active calls were checked.",
 			Percent(r.PPV), Count(r.ActiveVerified), Range(r.PPVLow, r.PPVHigh), Percent(r.ActiveVerifiedShare)),
 		Analysis: "accuracy", Page: "index.html", Weight: 40,
 	}}

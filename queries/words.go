@@ -1,9 +1,6 @@
 package queries
 
-import (
-	"strconv"
-	"strings"
-)
+import "scanledger/queries/words"
 
 // Material is the name shown for a material code.
 func (l Labels) Material(code string) string { return labelOr(l.Materials, code) }
@@ -18,16 +15,12 @@ func labelOr(labels map[string]string, code string) string {
 	return code
 }
 
-// Percent writes a share for a person: no more digits than help.
+// Percent writes a share for a person.
 func Percent(f Figure) string {
 	if !f.Known() {
 		return "not known"
 	}
-	p := 100 * float64(f)
-	if p > 0 && p < 10 || p > 99 && p < 100 {
-		return strconv.FormatFloat(p, 'f', 1, 64) + " %"
-	}
-	return strconv.FormatFloat(p, 'f', 0, 64) + " %"
+	return words.Percent(float64(f))
 }
 
 // Range writes an interval of shares for a person.
@@ -35,14 +28,8 @@ func Range(low, high Figure) string {
 	if !low.Known() || !high.Known() {
 		return "not known"
 	}
-	return strings.TrimSuffix(Percent(low), " %") + " to " + Percent(high)
+	return words.Range(float64(low), float64(high))
 }
 
 // Count writes a count with its thousands apart.
-func Count(n int64) string {
-	s := strconv.FormatInt(n, 10)
-	for i := len(s) - 3; i > 0 && s[i-1] != '-'; i -= 3 {
-		s = s[:i] + "\u202f" + s[i:]
-	}
-	return s
-}
+func Count(n int64) string { return words.Count(int(n)) }

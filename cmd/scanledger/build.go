@@ -47,7 +47,13 @@ func (c *buildCmd) Run(a *app) error {
 }
 
 func (a *app) sayBuilt(made built) error {
-	if err := a.say("Built from what had been received by %s, months %s to %s.\nOpen %s\n\nThe most important findings:", made.AsOf, made.From, made.To, made.Start); err != nil {
+	if err := a.say("Built from what had been received by %s, months %s to %s.\nOpen %s\n", made.AsOf, made.From, made.To, made.Start); err != nil {
+		return err
+	}
+	if len(made.Findings) == 0 {
+		return a.say("Too few calls and findings yet for any figure to say something.")
+	}
+	if err := a.say("The most important findings:"); err != nil {
 		return err
 	}
 	for i, f := range made.Findings[:min(3, len(made.Findings))] {

@@ -27,7 +27,7 @@ func (c *loadCmd) Run(a *app) error {
 	} else {
 		err = a.sayLoad(rep, c.Store)
 	}
-	if err == nil && rep.Total.Rejected > 0 {
+	if err == nil && len(rep.Rejected) > 0 {
 		err = errRejects
 	}
 	return err
@@ -52,7 +52,7 @@ func (a *app) sayLoad(rep settle.Report, dir string) error {
 	if rep.Load == 0 {
 		return a.say("nothing new; the store is as it was")
 	}
-	if a.quiet {
+	if a.quiet || a.json {
 		return nil
 	}
 	rows := []string{"file\tset\trows\taccepted\tduplicate\tcorrected\twaiting\trejected"}
@@ -66,8 +66,8 @@ func (a *app) sayLoad(rep settle.Report, dir string) error {
 	if err := a.table(rows); err != nil {
 		return err
 	}
-	if rep.Total.Rejected > 0 {
-		return a.say("%d rows were rejected; every broken rule is in %s", rep.Total.Rejected,
+	if len(rep.Rejected) > 0 {
+		return a.say("broken rules: %d; every one is listed in %s", len(rep.Rejected),
 			filepath.Join(dir, "rejects", fmt.Sprintf("load-%06d.csv", rep.Load)))
 	}
 	return nil

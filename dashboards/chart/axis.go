@@ -1,5 +1,7 @@
 package chart
 
+import "scanledger/queries/words"
+
 import "math"
 
 // scale maps numbers to px, evenly or by their logarithm.
@@ -39,7 +41,7 @@ func ticks(lo, hi, step float64) []float64 {
 	first := math.Ceil(lo/step - 1e-9)
 	last := math.Floor(hi/step + 1e-9)
 	for k := first; k <= last; k++ {
-		out = append(out, k*step)
+		out = append(out, k*step+0) // + 0 turns -0 into 0
 	}
 	return out
 }
@@ -73,13 +75,37 @@ func rateGrid(s *Scene, y scale, step, left, right float64) {
 	}
 }
 
+// columnGrid draws upright lines from top to bottom with their numbers below.
+func columnGrid(s *Scene, x scale, top, bottom float64, marks []float64, name func(float64) string) {
+	for _, v := range marks {
+		s.draw(line(x.at(v), top, x.at(v), bottom, "s-base", 0.4))
+	}
+	tickLabels(s, x, bottom+18, marks, name)
+}
+
+// tickLabels sets numbers under an axis, without those that would meet the one
+// to their left.
+func tickLabels(s *Scene, x scale, y float64, marks []float64, name func(float64) string) {
+	end := 0.0
+	for _, v := range marks {
+		label := text(x.at(v), y, "middle", "t-axis t-soft", name(v))
+		if b := textBox(label); b.l >= end {
+			s.draw(label)
+			end = b.r + 6
+		}
+	}
+}
+
+func tickCount(v float64) string { return words.Count(int(math.Round(v))) }
+
 // countAxis draws a level axis with ticks and a name under it.
 func countAxis(s *Scene, x scale, y, step float64, name string) {
 	s.draw(line(x.from, y, x.to, y, "s-base", 1))
-	for _, v := range ticks(x.lo, x.hi, step) {
-		s.draw(line(x.at(v), y, x.at(v), y+4, "s-base", 1),
-			text(x.at(v), y+18, "middle", "t-axis t-soft", Count(int(math.Round(v)))))
+	marks := ticks(x.lo, x.hi, step)
+	for _, v := range marks {
+		s.draw(line(x.at(v), y, x.at(v), y+4, "s-base", 1))
 	}
+	tickLabels(s, x, y+18, marks, tickCount)
 	class := "t-axis t-soft"
 	s.draw(text((x.from+x.to)/2, y+38, "middle", class, fit(name, class, x.to-x.from)))
 }

@@ -4,6 +4,9 @@ import (
 	"html/template"
 	"math"
 	"slices"
+	"strconv"
+
+	"scanledger/queries/words"
 )
 
 // Dots is a list of figures with their 95 % intervals on one axis: rates, or
@@ -46,15 +49,13 @@ func (d Dots) scene() *Scene {
 	s := &Scene{Frame: d.Frame, W: Width, H: bottom + 28}
 	left := d.labelWidth()
 	x, marks := d.axis(left)
-	for _, v := range marks {
-		s.draw(line(x.at(v), dotHead-4, x.at(v), bottom, "s-base", 0.4),
-			text(x.at(v), bottom+18, "middle", "t-axis t-soft", d.tick(v)))
-	}
+	columnGrid(s, x, dotHead-4, bottom, marks, d.tick)
 	d.reference(s, x, left, bottom)
-	s.draw(text(Width-62, dotHead-14, "end", "t-axis t-soft", d.words()),
-		text(Width, dotHead-14, "end", "t-axis t-soft", fit(orElse(d.NLabel, "n"), "t-axis t-soft", 56)))
+	edge := Width - d.countWidth()
+	s.draw(text(edge, dotHead-14, "end", "t-axis t-soft", d.words()),
+		text(Width, dotHead-14, "end", "t-axis t-soft", fit(d.nLabel(), "t-axis t-soft", Width-edge-10)))
 	for i, r := range d.Rows {
-		d.row(s, r, x, left, dotHead+dotRow*(float64(i)+0.5))
+		d.row(s, r, x, edge, dotHead+dotRow*(float64(i)+0.5))
 	}
 	return s
 }
@@ -67,6 +68,16 @@ func (d Dots) labelWidth() float64 {
 	return widest("t", 210, labels...) + 24
 }
 
+func (d Dots) nLabel() string { return orElse(d.NLabel, "n") }
+
+func (d Dots) countWidth() float64 {
+	w := widest("t-axis", 100, d.nLabel())
+	for _, r := range d.Rows {
+		w = max(w, textWidth(words.Count(r.N), "t-count"))
+	}
+	return w + 16
+}
+
 func (d Dots) words() string {
 	if d.Ratio {
 		return "ratio (95% interval)"
@@ -76,9 +87,17 @@ func (d Dots) words() string {
 
 func (d Dots) tick(v float64) string {
 	if d.Ratio {
-		return tickNumber(v)
+		return ratioTick(v)
 	}
 	return tickPercent(v)
+}
+
+// ratioTick writes a power of two; small ones with two digits.
+func ratioTick(v float64) string {
+	if v >= 1 {
+		return tickCount(v)
+	}
+	return strconv.FormatFloat(v, 'g', 2, 64)
 }
 
 func (d Dots) usable(r DotRow) bool {
@@ -94,7 +113,7 @@ func (d Dots) usable(r DotRow) bool {
 // isRatio says whether all are ratios that a logarithmic axis can hold.
 func isRatio(vs ...float64) bool {
 	for _, v := range vs {
-		if !(v >= 1e-6 && v <= 1e6) {
+		if !(v >= 1e-4 && v <= 1e4) {
 			return false
 		}
 	}
@@ -151,30 +170,31 @@ func (d Dots) reference(s *Scene, x scale, left, bottom float64) {
 		text(middle, dotHead-14, "middle", class, words))
 }
 
-func (d Dots) row(s *Scene, r DotRow, x scale, left, y float64) {
-	label := centred(0, y, "start", "t", fit(r.Label, "t", left-20))
-	n := centred(Width, y, "end", "t-count t-soft", Count(r.N))
+func (d Dots) row(s *Scene, r DotRow, x scale, edge, y float64) {
+	label := centred(0, y, "start", "t", fit(r.Label, "t", x.from-20))
+	n := centred(Width, y, "end", "t-count t-soft", words.Count(r.N))
 	if !d.usable(r) {
-		words := "no figure"
+		words := noFigure
 		s.point(orElse(r.Title, r.Label+": "+words), r.Href, label,
-			centred(Width-62, y, "end", "t-axis t-soft", words), n)
+			centred(edge, y, "end", "t-axis t-soft", words), n)
 		return
 	}
-	words := d.figure(r)
+	said := d.figure(r)
 	shapes := append([]Shape{label}, spindle(x.at(r.Low), x.at(r.Value), x.at(r.High), y, r)...)
-	shapes = append(shapes, centred(Width-62, y, "end", "t-axis", words), n)
-	title := r.Label + ": " + words + ", n=" + Count(r.N) + ", " + standingWords(r.Standing)
+	shapes = append(shapes, centred(edge, y, "end", "t-axis", fit(said, "t-axis", edge-dotPlot)), n)
+	verdict := standingWords(r.Standing)
 	if !r.Enough {
-		title = r.Label + ": " + words + ", n=" + Count(r.N) + ", " + tooFew
+		verdict = tooFew
 	}
+	title := r.Label + ": " + said + ", n=" + words.Count(r.N) + ", " + verdict
 	s.point(orElse(r.Title, title), r.Href, shapes...)
 }
 
 func (d Dots) figure(r DotRow) string {
 	if d.Ratio {
-		return Ratio(r.Value) + " (" + Ratio(r.Low) + "–" + Ratio(r.High) + ")"
+		return words.Ratio(r.Value) + " (" + words.Ratio(r.Low) + "–" + words.Ratio(r.High) + ")"
 	}
-	return Percent(r.Value) + " (" + Percent(r.Low) + "–" + Percent(r.High) + ")"
+	return words.Percent(r.Value) + " (" + words.Percent(r.Low) + "–" + words.Percent(r.High) + ")"
 }
 
 // spindle draws an interval that is thickest at its value.
@@ -182,10 +202,11 @@ func spindle(low, mid, high, y float64, r DotRow) []Shape {
 	if !r.Enough {
 		s := dashed(spindlePath(low, mid, high, y, "f-hatch s-base"), "3 2")
 		s.Stroke = 1
-		return []Shape{s, standingMark(mid, y, TooFew)}
+		return append([]Shape{s}, standingMark(mid, y, TooFew)...)
 	}
 	fill := map[string]string{InLine: "f-deep", Watch: "f-ochre", Act: "f-rust"}[r.Standing]
-	return []Shape{spindlePath(low, mid, high, y, orElse(fill, "f-soft")), standingMark(mid, y, r.Standing)}
+	body := spindlePath(low, mid, high, y, orElse(fill, "f-soft"))
+	return append([]Shape{body}, standingMark(mid, y, r.Standing)...)
 }
 
 func spindlePath(low, mid, high, y float64, class string) Shape {

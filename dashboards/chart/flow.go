@@ -28,6 +28,7 @@ const (
 	flowPad  = 9.0
 	flowRise = 14.0 // height over which lines run sideways
 	flowNote = 15.0 // height of a line of a note
+	flowLane = 6.0  // between the sideways lines of two boxes
 )
 
 // SVG draws the figure.
@@ -49,8 +50,8 @@ func (f Flow) scene() *Scene {
 	s := &Scene{Frame: f.Frame, W: Width}
 	var above []placed
 	bottom := 1.0
-	for i, level := range levels {
-		here := layLevel(level, bottom, i > 0)
+	for _, level := range levels {
+		here := layLevel(level, bottom, len(above))
 		for k, b := range here {
 			joinBoxes(s, above, b, level[k])
 			drawBox(s, b)
@@ -63,8 +64,9 @@ func (f Flow) scene() *Scene {
 }
 
 // layLevel sets boxes side by side. Those of one level are equally high, and
-// below the longest note of their level.
-func layLevel(level []FlowBox, top float64, joined bool) []placed {
+// below the sideways lines from the boxes above and the longest note of their
+// level.
+func layLevel(level []FlowBox, top float64, above int) []placed {
 	column := Width / float64(len(level))
 	w := min(flowWide, column-flowGap)
 	notes, lines := 0, 1
@@ -74,12 +76,14 @@ func layLevel(level []FlowBox, top float64, joined bool) []placed {
 		for k, l := range b.Lines {
 			p.lines = append(p.lines, wrap(l, flowClass(k), w-2*flowPad, 2)...)
 		}
-		p.notes = wrap(b.Lost, "t-axis t-soft", column/2-14, 4)
+		if above > 0 {
+			p.notes = wrap(b.Lost, "t-axis t-soft", column/2-14, 4)
+		}
 		notes, lines = max(notes, len(p.notes)), max(lines, len(p.lines))
 		out[i] = p
 	}
-	if joined {
-		top += flowRise + 18 + flowNote*float64(notes)
+	if above > 0 {
+		top += flowRise + flowLane*float64(above-1) + 18 + flowNote*float64(notes)
 	}
 	for i := range out {
 		p := &out[i]
@@ -105,7 +109,8 @@ func joinBoxes(s *Scene, above []placed, b placed, in FlowBox) {
 		}
 		joined = true
 		from := above[i]
-		bend := from.b + flowRise
+		// A height of its own for each box above keeps apart lines that cross.
+		bend := from.b + flowRise + flowLane*float64(i)
 		s.draw(polyline("s-soft", 1.2, pt{from.x, from.b}, pt{from.x, bend}, pt{b.x, bend}, pt{b.x, b.t - 1}))
 	}
 	if joined {

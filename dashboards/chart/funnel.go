@@ -3,6 +3,8 @@ package chart
 import (
 	"html/template"
 	"slices"
+
+	"scanledger/queries/words"
 )
 
 // Funnel is a funnel plot of rates against the numbers they rest on, with
@@ -10,7 +12,7 @@ import (
 type Funnel struct {
 	Frame
 	Points []FunnelPoint
-	Centre float64 // overall rate, 0 to 1
+	Centre float64 // overall rate, 0 to 1; no line if it is not a rate
 	Bands  []FunnelBand
 	XLabel string // what n counts
 }
@@ -40,21 +42,26 @@ const (
 func (f Funnel) SVG() template.HTML { return f.scene().SVG() }
 
 func (f Funnel) scene() *Scene {
+	all := len(f.Points)
 	f.Points = slices.DeleteFunc(slices.Clone(f.Points), func(p FunnelPoint) bool { return !isRate(p.Value) || p.N <= 0 })
 	f.Bands = slices.DeleteFunc(slices.Clone(f.Bands), func(b FunnelBand) bool {
 		return !isRate(b.Low998, b.Low95, b.High95, b.High998) || b.N <= 0
 	})
 	slices.SortStableFunc(f.Bands, func(a, b FunnelBand) int { return a.N - b.N })
+	left := all - len(f.Points)
 	if len(f.Points) == 0 {
 		return sentence(f.Frame, "Nothing to show: no unit has a rate.")
 	}
-	s := &Scene{Frame: f.Frame, W: Width, H: funnelBase + 46}
+	s := &Scene{Frame: f.Frame, W: Width, H: funnelBase + 62}
 	x, xStep, y, yStep := f.scales()
 	f.bands(s, x, y)
 	rateGrid(s, y, yStep, plotLeft, plotRight)
 	countAxis(s, x, funnelBase, xStep, f.XLabel)
 	f.edge(s, y)
 	f.points(s, x, y)
+	if left > 0 {
+		s.draw(text(plotLeft, funnelBase+56, "start", "t-axis t-soft", "Not drawn, since without a rate: "+words.Count(left)))
+	}
 	return s
 }
 
@@ -107,7 +114,7 @@ func (f Funnel) edge(s *Scene, y scale) {
 	if isRate(f.Centre) {
 		at := y.at(f.Centre)
 		s.draw(dashed(line(plotLeft, at, plotRight, at, "s-ink", 1.3), "2 3"))
-		names = append(names, edgeName{f.Centre, "t-axis t-strong", "All: " + Percent(f.Centre)})
+		names = append(names, edgeName{f.Centre, "t-axis t-strong", "All: " + words.Percent(f.Centre)})
 	}
 	nameEdges(s, y, names)
 }
@@ -153,8 +160,8 @@ func urgency(standing string) int {
 }
 
 func (pt FunnelPoint) mark(p *placer, x, y float64) Mark {
-	of := Percent(pt.Value) + " of " + Count(pt.N)
-	shapes := []Shape{standingMark(x, y, pt.Standing)}
+	of := words.Percent(pt.Value) + " of " + words.Count(pt.N)
+	shapes := standingMark(x, y, pt.Standing)
 	switch pt.Standing {
 	case Act:
 		short := fit(pt.Label, "t-axis t-rust", 160)

@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strconv"
+
+	"scanledger/queries/words"
 )
 
 // HeatTable is a table of rates whose cells are shaded in up to seven steps.
@@ -52,7 +54,7 @@ func (h HeatTable) scene() *Scene {
 	}
 	labelW := h.labelWidth()
 	cols := float64(len(h.Columns))
-	cellW := min(heatWide, max(heatNarrow, math.Floor((Width-labelW)/cols)))
+	cellW := max(h.narrowest(), min(heatWide, math.Floor((Width-labelW)/cols)))
 	s := &Scene{Frame: h.Frame, W: max(Width, labelW+cols*cellW)}
 	h.Steps = usableSteps(h.Steps)
 	h.head(s, labelW, cellW)
@@ -69,6 +71,17 @@ func (h HeatTable) labelWidth() float64 {
 		labels = append(labels, r.Label)
 	}
 	return widest("t", 190, labels...) + 14
+}
+
+// narrowest gives the width that a cell needs for its n.
+func (h HeatTable) narrowest() float64 {
+	w := heatNarrow
+	for _, r := range h.Rows {
+		for _, c := range r.Cells {
+			w = max(w, 10+textWidth("n="+words.Count(c.N), "t-count"))
+		}
+	}
+	return math.Ceil(w)
 }
 
 func (h HeatTable) head(s *Scene, labelW, cellW float64) {
@@ -109,14 +122,17 @@ func (h HeatTable) row(s *Scene, row HeatRow, labelW, cellW, y float64) {
 
 func (h HeatTable) cell(s *Scene, c HeatCell, what string, x, y, w float64) {
 	if c.Empty || !isRate(c.Rate, c.Low, c.High) || c.Low > c.High {
-		words := orElse(h.EmptyWords, "nothing recorded")
+		words := noFigure
+		if c.Empty {
+			words = orElse(h.EmptyWords, "nothing recorded")
+		}
 		lines := wrap(words, "t-count t-soft", w-6, 2)
 		s.point(orElse(c.Title, what+": "+words), c.Href, column(x+w/2, y+22, "middle", "t-count t-soft", lines)...)
 		return
 	}
 	look := lookOf(c, h.Steps)
 	shapes := look.ground(x, y, w, heatRow-heatGap)
-	shapes = append(shapes, look.words(x+w/2, y, Percent(c.Rate), "n="+Count(c.N))...)
+	shapes = append(shapes, look.words(x+w/2, y, words.Percent(c.Rate), "n="+words.Count(c.N))...)
 	shapes = append(shapes, look.track(c, x+8, y+41, w-16)...)
 	title := what + ": " + rateTitle(c.Rate, c.Low, c.High, c.N, c.Enough)
 	s.point(orElse(c.Title, title), c.Href, shapes...)
@@ -228,7 +244,7 @@ func stepNames(steps []float64) []string {
 
 // rateTitle says a rate in words, always with interval and n.
 func rateTitle(rate, low, high float64, n int, enough bool) string {
-	t := Percent(rate) + " (95% interval " + PercentRange(low, high) + "), n=" + Count(n)
+	t := words.Percent(rate) + " (95% interval " + words.Range(low, high) + "), n=" + words.Count(n)
 	if !enough {
 		t += ", " + tooFew
 	}

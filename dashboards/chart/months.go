@@ -4,6 +4,8 @@ import (
 	"html/template"
 	"slices"
 	"time"
+
+	"scanledger/queries/words"
 )
 
 // Months is a rate over time, with optional limits that step from month to
@@ -69,11 +71,15 @@ func (p MonthPoint) drawn() bool { return p.N > 0 && isRate(p.Value, p.Low, p.Hi
 func (p MonthPoint) limited() bool { return isRate(p.LCL, p.UCL) && p.LCL <= p.UCL }
 
 // rates gives all that the axis must hold; none without a single month drawn.
+// The interval of a month with too few may run out of the plot.
 func (m Months) rates() []float64 {
 	var rates []float64
 	for _, p := range m.Points {
 		if p.drawn() {
 			rates = append(rates, p.Value)
+		}
+		if p.drawn() && p.Enough {
+			rates = append(rates, p.Low, p.High)
 		}
 	}
 	if len(rates) == 0 {
@@ -134,7 +140,7 @@ func (m Months) lines(s *Scene, y scale) {
 	if m.Centred && isRate(m.Centre) {
 		at := y.at(m.Centre)
 		s.draw(dashed(line(plotLeft, at, plotRight, at, "s-ink", 1.3), "2 3"))
-		names = append(names, edgeName{m.Centre, "t-axis t-strong", orElse(m.CentreLabel, "All: "+Percent(m.Centre))})
+		names = append(names, edgeName{m.Centre, "t-axis t-strong", orElse(m.CentreLabel, "All: "+words.Percent(m.Centre))})
 	}
 	if pts, end := m.smooth(y); len(pts) > 1 {
 		s.point(m.SmoothedLabel, "", polyline("s-violet", 2.5, pts...))
@@ -175,8 +181,8 @@ func (m Months) point(s *Scene, p MonthPoint, x float64, y scale) {
 		standing = TooFew
 	}
 	title := monthName(p.Label) + ": " + rateTitle(p.Value, p.Low, p.High, p.N, p.Enough)
-	s.point(orElse(p.Title, title), p.Href,
-		line(x, y.at(p.Low), x, y.at(p.High), "s-soft", 0.8), standingMark(x, y.at(p.Value), standing))
+	interval := line(x, y.at(p.Low), x, y.at(p.High), "s-soft", 0.8)
+	s.point(orElse(p.Title, title), p.Href, append([]Shape{interval}, standingMark(x, y.at(p.Value), standing)...)...)
 }
 
 // monthName turns "2026-08" into "Aug 2026" and leaves anything else alone.

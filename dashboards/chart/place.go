@@ -1,6 +1,9 @@
 package chart
 
-import "slices"
+import (
+	"cmp"
+	"slices"
+)
 
 // box is a rectangle in px: left, top, right, bottom.
 type box struct{ l, t, r, b float64 }
@@ -35,15 +38,21 @@ type placer struct {
 
 func (p *placer) reserve(b box) { p.taken = append(p.taken, b) }
 
-// place tries right, left, above and below a mark of radius r. It gives no
-// shape where all four are taken; the mark then has only its title.
+// place tries right, left, above and below a mark of radius r, then above and
+// below with the text to one side, for marks in a corner. It gives no shape
+// where all are taken; the mark then has only its title.
 func (p *placer) place(x, y, r float64, class, words string) []Shape {
 	gap := r + 4
+	above, below := y-gap, y+gap+0.78*sizeOf(class)
 	for _, s := range []Shape{
 		centred(x+gap, y, "start", class, words),
 		centred(x-gap, y, "end", class, words),
-		text(x, y-gap, "middle", class, words),
-		text(x, y+gap+0.78*sizeOf(class), "middle", class, words),
+		text(x, above, "middle", class, words),
+		text(x, below, "middle", class, words),
+		text(x, above, "start", class, words),
+		text(x, above, "end", class, words),
+		text(x, below, "start", class, words),
+		text(x, below, "end", class, words),
 	} {
 		b := textBox(s).grown(1.5)
 		if b.within(p.area) && !slices.ContainsFunc(p.taken, b.meets) {
@@ -73,13 +82,7 @@ func spread(ys []float64, gap, top, bottom float64) []float64 {
 		order[i] = i
 	}
 	slices.SortStableFunc(order, func(a, b int) int {
-		switch {
-		case ys[a] < ys[b]:
-			return -1
-		case ys[a] > ys[b]:
-			return 1
-		}
-		return 0
+		return cmp.Compare(ys[a], ys[b])
 	})
 	out := slices.Clone(ys)
 	low := top

@@ -3,6 +3,8 @@ package chart
 import (
 	"html/template"
 	"math"
+
+	"scanledger/queries/words"
 )
 
 // Ratios sets counts that were observed beside those expected, over the range
@@ -42,10 +44,7 @@ func (r Ratios) scene() *Scene {
 	left := r.labelWidth()
 	hi, step := countRange(r.most())
 	x := scale{lo: 0, hi: hi, from: left, to: ratioRight}
-	for _, v := range ticks(0, hi, step) {
-		s.draw(line(x.at(v), ratioHead-4, x.at(v), bottom, "s-base", 0.4),
-			text(x.at(v), bottom+18, "middle", "t-axis t-soft", Count(int(v))))
-	}
+	columnGrid(s, x, ratioHead-4, bottom, ticks(0, hi, step), tickCount)
 	class := "t-axis t-soft"
 	s.draw(text(Width, ratioHead-10, "end", class, fit(orElse(r.TextHeader, "observed / expected"), class, Width-ratioRight-20)))
 	for i, row := range r.Rows {
@@ -83,21 +82,30 @@ func (row RatioRow) usable() bool {
 
 // words gives the right column, and "too few" instead of a ratio not judged.
 func (row RatioRow) words() string {
-	words := tickNumber(row.Observed) + " / " + tickNumber(math.Round(10*row.Expected)/10)
+	said := amount(row.Observed) + " / " + amount(row.Expected)
 	switch {
 	case row.Text != "":
 		return row.Text
 	case urgency(row.Standing) < 0:
-		return words + " " + "too few"
+		return said + " " + "too few"
 	case row.Expected == 0:
-		return words
+		return said
 	}
-	return words + " = " + Ratio(row.Observed/row.Expected) + "×"
+	return said + " = " + words.Ratio(row.Observed/row.Expected) + "×"
+}
+
+// amount writes a count that may be an expected one: one decimal unless whole.
+func amount(v float64) string {
+	v = math.Round(10*v) / 10
+	if v == math.Trunc(v) {
+		return words.Count(int(v))
+	}
+	return tickNumber(v)
 }
 
 func (row RatioRow) draw(s *Scene, x scale, y float64) {
 	label := centred(x.from-12, y, "end", "t", fit(row.Label, "t", x.from-12))
-	words := "no figure"
+	words := noFigure
 	if row.usable() {
 		words = row.words()
 	}
@@ -108,11 +116,11 @@ func (row RatioRow) draw(s *Scene, x scale, y float64) {
 	}
 	stem := map[string]string{Act: "s-rust", Watch: "s-ochre", InLine: "s-deep"}[row.Standing]
 	low, expected, observed := x.at(row.ChanceLow), x.at(row.Expected), x.at(row.Observed)
-	title := row.Label + ": " + words + "; chance alone gives " + tickNumber(row.ChanceLow) + " to " +
-		tickNumber(row.ChanceHigh) + "; " + standingWords(row.Standing)
-	s.point(orElse(row.Title, title), row.Href, label,
+	title := row.Label + ": " + words + "; chance alone gives " + amount(row.ChanceLow) + " to " +
+		amount(row.ChanceHigh) + "; " + standingWords(row.Standing)
+	shapes := []Shape{label, right,
 		rect(low, y-6.5, x.at(row.ChanceHigh)-low, 13, "f-band1"),
 		line(expected, y, observed, y, orElse(stem, "s-soft"), 2.5),
-		line(expected, y-8, expected, y+8, "s-ink", 2),
-		standingMark(observed, y, row.Standing), right)
+		line(expected, y-8, expected, y+8, "s-ink", 2)}
+	s.point(orElse(row.Title, title), row.Href, append(shapes, standingMark(observed, y, row.Standing)...)...)
 }

@@ -4,6 +4,7 @@ import (
 	"html/template"
 	"strconv"
 	"strings"
+	"unicode"
 )
 
 // Width is the width in px of every figure, except a [HeatTable] with many
@@ -138,18 +139,31 @@ func coord(v float64) string {
 	return s
 }
 
-var svgTemplate = template.Must(template.New("svg").Funcs(template.FuncMap{"c": coord}).Parse(
+// printable replaces what neither HTML nor XML allows in a text.
+func printable(words string) string {
+	return strings.Map(func(r rune) rune {
+		switch {
+		case unicode.IsSpace(r) && unicode.IsControl(r):
+			return ' '
+		case unicode.IsControl(r) || r >= 0xfdd0 && r <= 0xfdef || r&0xfffe == 0xfffe:
+			return unicode.ReplacementChar
+		}
+		return r
+	}, words)
+}
+
+var svgTemplate = template.Must(template.New("svg").Funcs(template.FuncMap{"c": coord, "w": printable}).Parse(
 	`<svg class="chart" xmlns="http://www.w3.org/2000/svg" role="{{.Role}}" aria-labelledby="{{.ID}}-title {{.ID}}-desc" viewBox="0 0 {{c .W}} {{c .H}}" width="{{c .W}}" height="{{c .H}}">
-<title id="{{.ID}}-title">{{.Title}}</title><desc id="{{.ID}}-desc">{{.Desc}}</desc>
+<title id="{{.ID}}-title">{{w .Title}}</title><desc id="{{.ID}}-desc">{{w .Desc}}</desc>
 {{- if .HasHatch}}
 <defs><pattern id="{{.ID}}-hatch" width="7" height="7" patternUnits="userSpaceOnUse" patternTransform="rotate(45)"><path class="s-base" fill="none" stroke-width="0.8" d="M0 0V7"/></pattern></defs>
 {{- end}}
 {{- $id := .ID}}
 {{- range .Marks}}
-{{if .Href}}<a href="{{.Href}}" aria-label="{{.Title}}">{{else}}<g>{{end}}
-{{- if .Title}}<title>{{.Title}}</title>{{end}}
+{{if .Href}}<a href="{{.Href}}" aria-label="{{w .Title}}">{{else}}<g>{{end}}
+{{- if .Title}}<title>{{w .Title}}</title>{{end}}
 {{- range .Shapes}}
-{{- if eq .Kind "text"}}<text class="{{.Class}}" x="{{c .X}}" y="{{c .Y}}" text-anchor="{{.Anchor}}">{{.Text}}</text>
+{{- if eq .Kind "text"}}<text class="{{.Class}}" x="{{c .X}}" y="{{c .Y}}" text-anchor="{{.Anchor}}">{{w .Text}}</text>
 {{- else if eq .Kind "rect"}}<rect x="{{c .X}}" y="{{c .Y}}" width="{{c .W}}" height="{{c .H}}"{{template "paint" .}}{{template "hatch" (.HatchOf $id)}}/>
 {{- else if eq .Kind "circle"}}<circle cx="{{c .X}}" cy="{{c .Y}}" r="{{c .W}}"{{template "paint" .}}/>
 {{- else}}<path d="{{.D}}"{{template "paint" .}}{{template "hatch" (.HatchOf $id)}}/>{{end}}

@@ -4,7 +4,7 @@ package chart
 // as not judged. Shape and colour both differ, so neither is needed alone.
 const (
 	InLine = "in_line" // filled circle
-	Watch  = "watch"   // ringed ochre circle: between the 95 % and the 99.8 % limit
+	Watch  = "watch"   // ochre dot in a ring: between the 95 % and the 99.8 % limit
 	Act    = "act"     // rust diamond: outside the 99.8 % limit
 	TooFew = "too_few" // open circle: not judged
 )
@@ -13,19 +13,19 @@ const (
 const radius = 6.0
 
 // standingMark draws one figure at x, y.
-func standingMark(x, y float64, standing string) Shape {
+func standingMark(x, y float64, standing string) []Shape {
 	switch standing {
 	case InLine:
-		return circle(x, y, 4.5, "f-deep s-paper", 1.2)
+		return []Shape{circle(x, y, 4.5, "f-deep s-paper", 1.2)}
 	case Watch:
-		return circle(x, y, 5, "f-ochre s-ink", 1.5)
+		return []Shape{circle(x, y, 5.3, "f-paper s-ink", 1.3), circle(x, y, 3.2, "f-ochre", 0)}
 	case Act:
 		const r = radius
 		s := polygon("f-rust s-paper", pt{x, y - r}, pt{x + r, y}, pt{x, y + r}, pt{x - r, y})
 		s.Stroke = 1
-		return s
+		return []Shape{s}
 	}
-	return circle(x, y, 4.5, "f-paper s-soft", 1.5)
+	return []Shape{circle(x, y, 4.5, "f-paper s-soft", 1.5)}
 }
 
 // standingWords says a standing for a title.

@@ -1,12 +1,14 @@
 package chart
 
 import (
+	"cmp"
 	"html/template"
 	"math"
+	"slices"
 )
 
-// Strip is one visit: a row for each point that was read, the readings in the
-// order of time at the height of their gain step, and what was found later.
+// Strip is one visit: a row for each point that was read, the readings over time
+// at the height of their gain step, and what was found later.
 type Strip struct {
 	Frame
 	Points []StripPoint
@@ -47,8 +49,8 @@ const (
 func (v Strip) SVG() template.HTML { return v.scene().SVG() }
 
 func (v Strip) scene() *Scene {
-	last, low, high, any := v.span()
-	if !any {
+	last, low, high, found := v.span()
+	if !found {
 		return sentence(v.Frame, "Nothing to show: the visit has no readings.")
 	}
 	bottom := stripTop + stripRow*float64(len(v.Points))
@@ -67,20 +69,18 @@ func (v Strip) scene() *Scene {
 }
 
 // span gives the last minute and the gain steps of all usable readings.
-func (v Strip) span() (last float64, low, high int, any bool) {
+func (v Strip) span() (last float64, low, high int, found bool) {
 	low, high = math.MaxInt, math.MinInt
 	for _, p := range v.Points {
-		for _, r := range p.Readings {
-			if r.usable() {
-				last, low, high, any = max(last, r.Minute), min(low, r.Gain), max(high, r.Gain), true
-			}
+		for _, r := range p.usable() {
+			last, low, high, found = max(last, r.Minute), min(low, r.Gain), max(high, r.Gain), true
 		}
 	}
-	return last, low, high, any
+	return last, low, high, found
 }
 
 func (r StripReading) usable() bool {
-	return r.Minute >= 0 && r.Minute <= mostMinute && r.Gain >= 0 && r.Gain <= 1000
+	return r.Minute >= 0 && r.Minute <= mostMinute && r.Gain >= 0 && r.Gain <= 99
 }
 
 func (v Strip) labelWidth() float64 {
@@ -88,7 +88,7 @@ func (v Strip) labelWidth() float64 {
 	for _, p := range v.Points {
 		labels = append(labels, p.Label)
 	}
-	return widest("t", 180, labels...) + 54
+	return widest("t", 180, labels...) + 62
 }
 
 func (p StripPoint) draw(s *Scene, x, y scale) {
@@ -98,26 +98,30 @@ func (p StripPoint) draw(s *Scene, x, y scale) {
 		class = "t-axis t-strong"
 	}
 	s.point(orElse(p.Title, orElse(p.Finding, p.Label)), p.Href,
-		append(beside(0, middle, x.from-50, "start", "t", p.Label),
+		append(beside(0, middle, x.from-58, "start", "t", p.Label),
 			beside(stripRight+14, middle, Width-stripRight-14, "start", class, p.Finding)...)...)
 	for _, g := range []float64{y.lo, y.hi} {
 		s.draw(line(x.from, y.at(g), x.to, y.at(g), "s-base", 0.4),
 			centred(x.from-8, y.at(g), "end", "t-count t-soft", gainName(g, y.hi)))
 	}
+	readings := p.usable()
 	var steps []pt
-	for _, r := range p.Readings {
-		if r.usable() {
-			steps = stepTo(steps, pt{x.at(r.Minute), y.at(float64(r.Gain))})
-		}
+	for _, r := range readings {
+		steps = stepTo(steps, pt{x.at(r.Minute), y.at(float64(r.Gain))})
 	}
 	if len(steps) > 1 {
 		s.draw(polyline("s-deep", 1.3, steps...))
 	}
-	for _, r := range p.Readings {
-		if r.usable() {
-			r.draw(s, p.Label, x.at(r.Minute), y.at(float64(r.Gain)))
-		}
+	for _, r := range readings {
+		r.draw(s, p.Label, x.at(r.Minute), y.at(float64(r.Gain)))
 	}
+}
+
+// usable gives the readings that can be drawn, in the order of time.
+func (p StripPoint) usable() []StripReading {
+	kept := slices.DeleteFunc(slices.Clone(p.Readings), func(r StripReading) bool { return !r.usable() })
+	slices.SortStableFunc(kept, func(a, b StripReading) int { return cmp.Compare(a.Minute, b.Minute) })
+	return kept
 }
 
 func gainName(g, highest float64) string {

@@ -23,8 +23,8 @@ type finding struct {
 // How calls are followed up.
 const (
 	openActive      = 0.74  // of active calls
-	openClear       = 0.026 // of clear calls
-	openClearBeside = 0.08  // of clear calls where the visit showed activity elsewhere
+	openClear       = 0.045 // of clear calls, drawn at random
+	openClearBeside = 0.045 // the same where the visit showed activity elsewhere: openings stay a random draw
 	reportMissed    = 0.15  // of missed points, by the occupant
 	reportStill     = 0.001 // of clear points without activity
 	linkKnown       = 0.95

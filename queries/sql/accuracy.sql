@@ -12,7 +12,7 @@
 -- column: confirmed | of the verified active calls, active
 -- column: false_alarms | of the verified active calls, not active
 -- column: ppv | confirmed / active_verified
--- column: ppv_low | lower end of its 95 % Wilson interval
+-- column: ppv_low | lower end of its 95% Wilson interval
 -- column: ppv_high | upper end of it
 -- column: clear_calls | point-visits called clear
 -- column: clear_verified | of those, with a decisive finding in the truth window
@@ -20,10 +20,10 @@
 -- column: missed | of the verified clear calls, active
 -- column: missed_reported | clear calls with an active report or return visit and no decisive finding; never pooled with missed
 -- column: sensitivity | share of active points called active, corrected for which points were ever checked (Begg and Greenes 1983)
--- column: sensitivity_low | lower end of its 95 % interval
+-- column: sensitivity_low | lower end of its 95% interval
 -- column: sensitivity_high | upper end of it
 -- column: specificity | share of points that are not active called clear, corrected likewise
--- column: specificity_low | lower end of its 95 % interval
+-- column: specificity_low | lower end of its 95% interval
 -- column: specificity_high | upper end of it
 -- column: sensitivity_naive | confirmed / (confirmed + missed), among checked points only; flattering, since calls of movement are checked most
 -- column: specificity_naive | among checked points only

@@ -12,13 +12,13 @@
 -- column: expected | opportunities times the rate of all other technicians
 -- column: rate | observed / opportunities
 -- column: ratio | observed / expected
--- column: low | lower end of the exact 95 % interval of the ratio (Poisson)
+-- column: low | lower end of the exact 95% interval of the ratio (Poisson)
 -- column: high | upper end of it
 -- column: z | distance from the others in standard errors, two-proportion score
 -- column: p | two-sided p value of z (two-proportion score test)
 -- column: q | the same after control of the false discovery rate within the measure (Benjamini and Hochberg 1995)
 -- column: enough | false where the opportunities are below the floor; such a row is not judged
--- column: standing | in_line; watch: outside the exact 95 % limits; act: outside the exact 99.8 % limits
+-- column: standing | in_line; watch: outside the exact 95% limits; act: outside the exact 99.8% limits
 -- caveat: Not adjusted for the mix of materials, seasons and regions each technician works in.
 -- caveat: More or fewer is no verdict: it asks for a look, and it is never a rank.
 WITH by_technician AS (

@@ -124,15 +124,14 @@ func (a asymptotes) summary(theta []float64, deviance float64) POD {
 	f.X50, f.X90 = a.where(c, 0.5), a.where(c, podTarget)
 	f.A50, f.A90 = a.pod.scale.to(f.X50), a.pod.scale.to(f.X90)
 	f.Warnings = nil
-	bound := nan
+	f.A9095LikelihoodRatio = nan
 	if !math.IsNaN(f.X90) {
-		bound = findCrossing(a.excess(theta, deviance), f.X90, a.spread/8)
+		f.A9095LikelihoodRatio = a.pod.bound(a.excess(theta, deviance), f.X90, a.spread/8)
 	}
-	f.A9095LikelihoodRatio = a.pod.scale.to(bound)
 	switch {
 	case math.IsNaN(f.X90):
 		f.Warnings = append(f.Warnings, fmt.Sprintf("detection levels off at %.3g: a90 cannot be said", c.ceiling))
-	case math.IsNaN(bound):
+	case math.IsNaN(f.A9095LikelihoodRatio):
 		f.Warnings = append(f.Warnings, "the curve is too uncertain for an upper bound on a90")
 	}
 	return f

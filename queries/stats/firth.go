@@ -8,6 +8,7 @@ import (
 
 	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
+	"gonum.org/v1/gonum/optimize"
 )
 
 // FirthFit is a penalised logistic fit. All slices of coefficients follow the columns of X.
@@ -20,6 +21,7 @@ type FirthFit struct {
 	Fitted          []float64     // probability per row
 	Iterations      int
 	Warnings        []string
+	information     *mat.SymDense // X'WX at the estimate
 }
 
 const firthIterations = 500
@@ -44,11 +46,19 @@ func FitFirth(in GLMInput, conf float64) (FirthFit, error) {
 	if err != nil {
 		return FirthFit{}, fmt.Errorf("fit penalised logistic model: %w", err)
 	}
-	at, err := m.firthSearch(-1, make([]float64, m.p))
+	start := make([]float64, m.p)
+	at, err := m.firthAt(start)
+	if err == nil {
+		at, err = m.firthSearch(-1, start, at.information)
+	}
 	if err != nil {
 		return FirthFit{}, fmt.Errorf("fit penalised logistic model: %w", err)
 	}
-	fit := FirthFit{Coef: at.coef, Cov: at.full.covariance(), PenalisedLogLik: at.value, Iterations: at.iterations}
+	final, err := solveWLS(m.x, at.weight, make([]float64, m.n))
+	if err != nil {
+		return FirthFit{}, fmt.Errorf("fit penalised logistic model: %w", err)
+	}
+	fit := FirthFit{Coef: at.coef, Cov: final.covariance(), PenalisedLogLik: at.value, Iterations: at.iterations, information: at.information}
 	fit.StdErr = standardErrors(fit.Cov)
 	for _, mu := range at.means {
 		fit.Fitted = append(fit.Fitted, mu.mu)
@@ -60,179 +70,234 @@ func FitFirth(in GLMInput, conf float64) (FirthFit, error) {
 	return fit, nil
 }
 
-// firthPoint is a point of the search with the value of the penalised log-likelihood there.
+// firthPoint is a point of the search with the value of the penalised log-likelihood there. The
+// information X'WX is enough here, without the factoring of the columns that FitGLM does: it only
+// steers the search, while the score that ends it is exact.
 type firthPoint struct {
-	coef       []float64
-	means      []mean
-	weight     []float64
-	full       wls // of all columns
-	value      float64
-	iterations int
-	converged  bool
+	coef        []float64
+	means       []mean
+	weight      []float64
+	information *mat.SymDense
+	factor      mat.Cholesky
+	value       float64
+	iterations  int
+	converged   bool
 }
+
+var errNoInformation = errors.New("the information vanishes; rescale the columns to a range near 1")
 
 func (m *glm) firthAt(coef []float64) (firthPoint, error) {
 	at := firthPoint{coef: coef, means: make([]mean, m.n), weight: make([]float64, m.n)}
+	weighted := mat.NewDense(m.n, m.p, nil)
 	for i, eta := range m.predictor(coef) {
 		// Without the floor of FitGLM: the penalty must go on falling where the means flatten out.
 		mu := m.link.inverse(eta)
 		at.means[i] = mu
 		at.weight[i] = m.weights[i] * m.trials[i] * mu.mu * mu.nu
+		floats.AddScaled(weighted.RawRowView(i), math.Sqrt(at.weight[i]), m.x.RawRowView(i))
 		if m.carries(i) {
 			at.value += m.weights[i] * (xLogY(m.y[i], mu.mu) + xLogY(m.trials[i]-m.y[i], mu.nu))
 		}
 	}
-	var err error
-	at.full, err = solveWLS(m.x, at.weight, make([]float64, m.n))
-	for j := range m.p {
-		at.value += math.Log(math.Abs(at.full.r.At(j, j)))
+	at.information = mat.NewSymDense(m.p, nil)
+	at.information.SymOuterK(1, weighted.T())
+	if !at.factor.Factorize(at.information) {
+		return at, errNoInformation
 	}
-	return at, err
+	at.value += at.factor.LogDet() / 2
+	return at, nil
 }
 
-// firthStep is the scoring step at a point, over all columns but the one held (-1: none held).
-func (m *glm) firthStep(at firthPoint, held int) ([]float64, error) {
-	hat, err := at.leverages(m.x)
-	if err != nil {
-		return nil, err
+// firthScoreAt is the gradient of the penalised log-likelihood, NaN where it cannot be had.
+func (m *glm) firthScoreAt(coef []float64) []float64 {
+	score := make([]float64, m.p)
+	at, err := m.firthAt(coef)
+	var hat []float64
+	if err == nil {
+		hat, err = at.leverages(m.x)
 	}
-	z := make([]float64, m.n)
+	if err != nil {
+		floats.AddConst(math.NaN(), score)
+		return score
+	}
 	for i, mu := range at.means {
 		residual := m.y[i] - m.trials[i]*mu.mu
 		if mu.mu > 0.5 {
 			residual = m.trials[i]*mu.nu - (m.trials[i] - m.y[i])
 		}
-		if at.weight[i] > 0 {
-			z[i] = (m.weights[i]*residual + hat[i]*(0.5-mu.mu)) / at.weight[i]
-		}
+		floats.AddScaled(score, m.weights[i]*residual+hat[i]*(0.5-mu.mu), m.x.RawRowView(i))
 	}
-	if held < 0 {
-		w, err := solveWLS(m.x, at.weight, z)
-		return w.coef, err
-	}
-	if m.p == 1 {
-		return []float64{0}, nil
-	}
-	w, err := solveWLS(withoutColumn(m.x, held), at.weight, z)
-	return slices.Insert(w.coef, held, 0), err
+	return score
 }
 
 // leverages are the diagonal of the weighted hat matrix.
 func (at firthPoint) leverages(x *mat.Dense) ([]float64, error) {
-	n, p := x.Dims()
-	var inverse mat.TriDense
-	if err := inverse.InverseTri(at.full.r); err != nil && !isPoorlyConditioned(err) {
+	var inverse mat.SymDense
+	if err := at.factor.InverseTo(&inverse); err != nil && !isPoorlyConditioned(err) {
 		return nil, fmt.Errorf("leverages: %w", err)
 	}
-	q := mat.NewDense(n, p, nil)
-	q.Mul(x, &inverse)
+	n, p := x.Dims()
+	spread := mat.NewDense(n, p, nil)
+	spread.Mul(x, &inverse)
 	hat := make([]float64, n)
 	for i := range hat {
-		row := q.RawRowView(i)
-		hat[i] = at.weight[i] * floats.Dot(row, row)
+		hat[i] = at.weight[i] * floats.Dot(spread.RawRowView(i), x.RawRowView(i))
 	}
 	return hat, nil
 }
 
-func withoutColumn(x *mat.Dense, j int) *mat.Dense {
-	n, p := x.Dims()
-	out := mat.NewDense(n, p-1, nil)
-	for i := range n {
-		out.SetRow(i, slices.Delete(slices.Clone(x.RawRowView(i)), j, j+1))
+// without drops row and column j.
+func without(s *mat.SymDense, j int) *mat.SymDense {
+	p := s.SymmetricDim()
+	out := mat.NewSymDense(p-1, nil)
+	for a := range p - 1 {
+		for b := a; b < p-1; b++ {
+			from := [2]int{a, b}
+			for k := range from {
+				if from[k] >= j {
+					from[k]++
+				}
+			}
+			out.SetSym(a, b, s.At(from[0], from[1]))
+		}
 	}
 	return out
 }
 
-// firthSearch climbs from start, holding one coefficient still (-1: none). A step moves no linear
-// predictor by more than 5, and is halved until the value does not fall. With one held only the
-// value is wanted, whose error is the square of the last step, so the search ends sooner.
-func (m *glm) firthSearch(held int, start []float64) (firthPoint, error) {
-	at, err := m.firthAt(start)
-	if err != nil {
-		return at, err
-	}
-	enough := 1e-9
-	if held >= 0 {
-		enough = 1e-6
-	}
-	for at.iterations = 1; at.iterations <= firthIterations; at.iterations++ {
-		step, err := m.firthStep(at, held)
-		if err != nil {
+// firthSearch climbs from start, holding one coefficient still (-1: none). information is that of
+// all columns somewhere near. Where a climb gets stuck it goes on from there with the information
+// of that point.
+func (m *glm) firthSearch(held int, start []float64, information *mat.SymDense) (firthPoint, error) {
+	iterations := 0
+	for {
+		at, err := m.firthClimb(held, start, information)
+		iterations += at.iterations
+		if err != nil || at.converged || at.iterations == 0 || iterations >= firthIterations {
+			at.iterations = iterations
 			return at, err
 		}
-		size := m.largestMove(step)
-		if size > 5 {
-			floats.Scale(5/size, step)
-		}
-		next, rose := m.firthClimb(at, step)
-		if !rose || size < enough {
-			at.converged = size < 1e-4
-			break
-		}
-		next.iterations = at.iterations
-		at = next
+		start, information = at.coef, at.information
 	}
-	at.iterations = min(at.iterations, firthIterations)
-	return at, nil
 }
 
-func (m *glm) firthClimb(at firthPoint, step []float64) (firthPoint, bool) {
-	for range glmHalvings {
-		coef := make([]float64, m.p)
-		floats.AddTo(coef, at.coef, step)
-		if next, err := m.firthAt(coef); err == nil && next.value >= at.value-1e-13*math.Abs(at.value) {
-			return next, true
-		}
-		floats.Scale(0.5, step)
+// firthClimb is one run of the quasi-Newton method BFGS, in coordinates in which information is the
+// unit matrix, so that the unit of a column does not matter. (Scoring, good for FitGLM, takes
+// hundreds of steps where the penalty and not the likelihood bends the surface.)
+func (m *glm) firthClimb(held int, start []float64, information *mat.SymDense) (firthPoint, error) {
+	axes, err := whiten(information, held)
+	if err != nil || axes == nil {
+		at, e := m.firthAt(start)
+		at.converged = err == nil
+		return at, errors.Join(err, e)
 	}
-	return at, false
+	_, free := axes.Dims()
+	coef := func(u []float64) []float64 {
+		out := slices.Clone(start)
+		mat.NewVecDense(m.p, out).MulVec(axes, mat.NewVecDense(free, u))
+		return floats.AddTo(out, out, start)
+	}
+	problem := optimize.Problem{
+		Func: func(u []float64) float64 {
+			at, err := m.firthAt(coef(u))
+			if err != nil || math.IsNaN(at.value) {
+				return math.Inf(1)
+			}
+			return -at.value
+		},
+		Grad: func(gradient, u []float64) {
+			mat.NewVecDense(free, gradient).MulVec(axes.T(), mat.NewVecDense(m.p, m.firthScoreAt(coef(u))))
+			floats.Scale(-1, gradient)
+		},
+	}
+	settings := &optimize.Settings{GradientThreshold: 1e-8, MajorIterations: firthIterations, Converger: optimize.NeverTerminate{}}
+	result, err := optimize.Minimize(problem, make([]float64, free), settings, &optimize.BFGS{})
+	if result == nil {
+		return firthPoint{}, fmt.Errorf("search: %w", err)
+	}
+	// An error here is mostly a line search that rounding stops at the top: the gradient tells.
+	at, err := m.firthAt(coef(result.X))
+	at.iterations = result.MajorIterations
+	at.converged = result.Gradient != nil && floats.Norm(result.Gradient, math.Inf(1)) < 1e-5
+	return at, err
 }
 
-// largestMove is how far step moves the linear predictor of any row.
-func (m *glm) largestMove(step []float64) float64 {
-	var moved mat.VecDense
-	moved.MulVec(m.x, mat.NewVecDense(m.p, step))
-	return mat.Norm(&moved, math.Inf(1))
+// whiten returns axes, one column per free coefficient, along which information is the unit matrix;
+// the row of the held coefficient is zero. It returns nil when no coefficient is free.
+func whiten(information *mat.SymDense, held int) (*mat.Dense, error) {
+	p := information.SymmetricDim()
+	keep := make([]int, 0, p)
+	for j := range p {
+		if j != held {
+			keep = append(keep, j)
+		}
+	}
+	if len(keep) == 0 {
+		return nil, nil
+	}
+	s := mat.NewSymDense(len(keep), nil)
+	for a, i := range keep {
+		for b := a; b < len(keep); b++ {
+			s.SetSym(a, b, information.At(i, keep[b]))
+		}
+	}
+	var factor mat.Cholesky
+	if !factor.Factorize(s) {
+		return nil, errNoInformation
+	}
+	var upper, inverse mat.TriDense
+	factor.UTo(&upper)
+	if err := inverse.InverseTri(&upper); err != nil && !isPoorlyConditioned(err) {
+		return nil, fmt.Errorf("scale the search: %w", err)
+	}
+	axes := mat.NewDense(p, len(keep), nil)
+	for a, i := range keep {
+		for b := range keep {
+			axes.Set(i, b, inverse.At(a, b))
+		}
+	}
+	return axes, nil
 }
 
 // firthProfiles fills in the tests and limits of fit.
 func (m *glm) firthProfiles(fit *FirthFit, conf float64) {
 	z := normalCritical(conf)
 	for j, b := range fit.Coef {
-		drop := m.firthDrop(j, fit)
-		fit.ChiSquared = append(fit.ChiSquared, drop(0))
-		fit.P = append(fit.P, chiSquaredP(fit.ChiSquared[j], 1))
+		drop := func(v float64) float64 { return m.firthDrop(fit, j, v, fit.Coef) }
 		excess := func(v float64) float64 { return drop(v) - z*z }
 		low := findCrossing(excess, b, -z*fit.StdErr[j])
 		high := findCrossing(excess, b, z*fit.StdErr[j])
+		fit.ChiSquared = append(fit.ChiSquared, drop(0))
+		fit.P = append(fit.P, chiSquaredP(fit.ChiSquared[j], 1))
 		fit.Low, fit.High = append(fit.Low, low), append(fit.High, high)
-		near := m.firthDrop(j, fit)
 		switch {
 		case math.IsNaN(low) || math.IsNaN(high):
 			fit.Warnings = append(fit.Warnings, fmt.Sprintf("a profile limit of coefficient %d was not found", j))
-		case near(low) > z*z+1e-3 || near(high) > z*z+1e-3:
-			fit.Warnings = append(fit.Warnings, fmt.Sprintf("the profile of coefficient %d has several peaks: too little data, the wider limits are given", j))
+		case m.severalPeaks(fit, j, low, z) || m.severalPeaks(fit, j, high, z):
+			fit.Warnings = append(fit.Warnings, fmt.Sprintf("too little data: the profile of coefficient %d has several peaks and its limits may be too narrow", j))
 		}
 	}
 }
 
-// firthDrop is twice the fall of the penalised log-likelihood when coefficient j is held at v. In
-// very small data the others may then have several peaks, so the search starts both from the
-// estimate and from where the last search ended, and the higher peak counts.
-func (m *glm) firthDrop(j int, fit *FirthFit) func(v float64) float64 {
-	last := fit.Coef
-	return func(v float64) float64 {
-		top := math.Inf(-1)
-		for _, from := range [][]float64{fit.Coef, last} {
-			start := slices.Clone(from)
-			start[j] = v
-			if at, err := m.firthSearch(j, start); err == nil && at.value > top {
-				top, last = at.value, at.coef
-			}
-		}
-		if math.IsInf(top, 0) {
-			return math.NaN()
-		}
-		return max(0, 2*(fit.PenalisedLogLik-top))
+// firthDrop is twice the fall of the penalised log-likelihood when coefficient j is held at v and
+// the others are searched from start.
+func (m *glm) firthDrop(fit *FirthFit, j int, v float64, start []float64) float64 {
+	start = slices.Clone(start)
+	start[j] = v
+	at, err := m.firthSearch(j, start, fit.information)
+	if err != nil || !at.converged {
+		return math.NaN()
 	}
+	return max(0, 2*(fit.PenalisedLogLik-at.value))
+}
+
+// severalPeaks tells whether the profile jumps at a limit, or is higher there when the search comes
+// back from farther out than when it comes from the estimate.
+func (m *glm) severalPeaks(fit *FirthFit, j int, limit, z float64) bool {
+	if math.Abs(m.firthDrop(fit, j, limit, fit.Coef)-z*z) > 1e-3 {
+		return true
+	}
+	beyond := slices.Clone(fit.Coef)
+	beyond[j] += 2 * (limit - beyond[j])
+	at, err := m.firthSearch(j, beyond, fit.information)
+	return err == nil && m.firthDrop(fit, j, limit, at.coef) < z*z-1e-3
 }

@@ -4,6 +4,7 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/mat"
 )
@@ -79,7 +80,7 @@ const podTarget = 0.9
 // grouped, and detection that rises with size.
 //
 // Where the data are separated, or detection does not rise with size, no size can be said: those
-// figures are NaN beside a warning. So is a bound that no size reaches.
+// figures are NaN beside a warning. So is a bound that no size within reach has.
 func ProbabilityOfDetection(in PODInput) (POD, error) {
 	p, err := newPOD(in)
 	if err != nil {
@@ -175,10 +176,23 @@ func (p *pod) sizes(cov *mat.SymDense) {
 	f.A50, f.A90 = p.scale.to(f.X50), p.scale.to(f.X90)
 	f.A9095Wald = p.scale.to(f.X90 + distance)
 	f.A9095Delta = p.scale.to(f.X90 + p.z*f.SEX90)
-	f.A9095LikelihoodRatio = p.scale.to(findCrossing(p.excess, f.X90, p.z*f.SEX90))
+	f.A9095LikelihoodRatio = p.bound(p.excess, f.X90, p.z*f.SEX90)
 	if math.IsNaN(f.A9095Wald) || math.IsNaN(f.A9095LikelihoodRatio) {
 		f.Warnings = append(f.Warnings, "the slope is too uncertain for an upper bound on a90")
 	}
+}
+
+// podReach is how far above a90, in ranges of x, a bound may lie. Where the slope is hardly more
+// than nothing the likelihood is so flat that a bound farther out says only that there is none.
+const podReach = 10
+
+// bound is the size at which excess turns positive above x90; NaN when that is out of reach.
+func (p *pod) bound(excess func(float64) float64, x90, step float64) float64 {
+	x := findCrossing(excess, x90, step)
+	if !(x-x90 <= podReach*(slices.Max(p.x)-slices.Min(p.x))) {
+		return math.NaN()
+	}
+	return p.scale.to(x)
 }
 
 // quantile is the x found with probability target, its delta-method error, and how far above it

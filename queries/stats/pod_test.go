@@ -133,7 +133,7 @@ func TestPODProperties(t *testing.T) {
 		}{{inches, 25.4}, {grouped, 1}} {
 			q := podOf(t, same.in)
 			for _, pair := range [][2]float64{{p.A50, q.A50}, {p.A90, q.A90}, {p.A9095LikelihoodRatio, q.A9095LikelihoodRatio}} {
-				if d := pair[1]*same.unit/pair[0] - 1; math.Abs(d) > 1e-5 {
+				if d := pair[1]*same.unit/pair[0] - 1; math.Abs(d) > 1e-5 || math.IsNaN(pair[0]) != math.IsNaN(pair[1]) {
 					t.Fatalf("%+v\n%+v", p, q)
 				}
 			}

@@ -19,7 +19,7 @@ type Options struct {
 	RecordSet  string                       // the set of every file; empty: from each file's name
 	Renames    map[string]map[string]string // per record set: supplier's column to contract column
 	Engine     engine.Options
-	Tool       string // name and version, for the manifest
+	Tool       string  // name and version, for the manifest
 	Watch      Watcher // nil: nobody watches
 }
 

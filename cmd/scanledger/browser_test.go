@@ -1,0 +1,170 @@
+package main
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+	"strings"
+	"testing"
+	"time"
+
+	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/network"
+	"github.com/chromedp/cdproto/runtime"
+	"github.com/chromedp/chromedp"
+)
+
+// browser opens Chromium with a fresh profile; complaints of pages and requests that leave the disk go
+// to faults.
+func browser(t *testing.T, faults *[]string) context.Context {
+	t.Helper()
+	opts := append(chromedp.DefaultExecAllocatorOptions[:], chromedp.NoSandbox, chromedp.DisableGPU, chromedp.UserDataDir(t.TempDir()))
+	for _, flag := range []string{"disable-quic", "no-first-run", "disable-background-networking", "disable-component-update", "disable-sync"} {
+		opts = append(opts, chromedp.Flag(flag, true))
+	}
+	alloc, cancel := chromedp.NewExecAllocator(context.Background(), opts...)
+	t.Cleanup(cancel)
+	ctx, cancel := chromedp.NewContext(alloc, chromedp.WithListener(func(ev any) {
+		switch e := ev.(type) {
+		case *network.EventRequestWillBeSent:
+			if !strings.HasPrefix(e.Request.URL, "file:") && !strings.HasPrefix(e.Request.URL, "data:") {
+				*faults = append(*faults, "request to "+e.Request.URL)
+			}
+		case *runtime.EventExceptionThrown:
+			*faults = append(*faults, "exception: "+e.ExceptionDetails.Text)
+		case *runtime.EventConsoleAPICalled:
+			*faults = append(*faults, fmt.Sprintf("console %s", e.Type))
+		}
+	}))
+	t.Cleanup(cancel)
+	if _, err := chromedp.Call(ctx, network.Enable, network.EnableParams{}); err != nil {
+		t.Fatalf("start Chromium (Debian's package chromium): %v", err)
+	}
+	ctx, cancel = context.WithTimeout(ctx, 3*time.Minute) // not before the first call: it would end the browser
+	t.Cleanup(cancel)
+	return ctx
+}
+
+// look is what a page shows, as the browser lays it out.
+type look struct {
+	Wide      int      `json:"wide"`     // how far the page is wider than its window
+	Overlaps  []string `json:"overlaps"` // pairs of texts in figures that meet
+	Headings  int      `json:"headings"`
+	Font      bool     `json:"font"` // the embedded font is in use
+	Links     []string `json:"links"`
+	Unlabeled int      `json:"unlabeled"` // figures without a name for screen readers
+}
+
+const lookScript = `(async () => {
+  await document.fonts.ready;
+  const overlaps = [];
+  for (const svg of document.querySelectorAll("figure svg")) {
+    const boxes = [...svg.querySelectorAll("text")].map(t => [t.textContent, t.getBoundingClientRect()]).filter(([s]) => s.trim());
+    for (let i = 0; i < boxes.length; i++) for (let j = i + 1; j < boxes.length; j++) {
+      const [a, p] = boxes[i], [b, q] = boxes[j];
+      if (p.left < q.right - 1 && q.left < p.right - 1 && p.top < q.bottom - 3 && q.top < p.bottom - 3) overlaps.push(a + " / " + b);
+    }
+  }
+  return {
+    wide: document.documentElement.scrollWidth - document.documentElement.clientWidth,
+    overlaps, headings: document.querySelectorAll("h1, h2").length,
+    font: document.fonts.check("15px Survey"),
+    links: [...document.querySelectorAll("a[href]")].map(a => a.getAttribute("href").split("#")[0]).filter(h => h),
+    unlabeled: [...document.querySelectorAll("figure svg")].filter(s => !s.getAttribute("aria-label") && !s.querySelector("title")).length,
+  };
+})()`
+
+// TestPagesInBrowser opens every page of the demo from disk, in each width and medium.
+func TestPagesInBrowser(t *testing.T) {
+	dir := filepath.Join(theDemo(t), "out")
+	pages, err := filepath.Glob(filepath.Join(dir, "*.html"))
+	if err != nil || len(pages) < 6 {
+		t.Fatalf("%d pages (%v)", len(pages), err)
+	}
+	var faults []string
+	ctx := browser(t, &faults)
+	const paper = 718 // px: A4 less margins of 10 mm, at 96 dpi
+	for _, as := range []struct {
+		width  int64
+		medium string
+	}{{1280, "light"}, {1280, "dark"}, {380, "light"}, {380, "dark"}, {paper, "print"}} {
+		for _, page := range pages {
+			checkLook(t, ctx, dir, page, as.width, as.medium)
+		}
+	}
+	for _, f := range faults {
+		t.Error(f)
+	}
+}
+
+func checkLook(t *testing.T, ctx context.Context, dir, page string, width int64, medium string) {
+	t.Helper()
+	name := fmt.Sprintf("%s at %d px, %s", filepath.Base(page), width, medium)
+	media := emulation.SetEmulatedMediaParams{Features: []*emulation.MediaFeature{{Name: "prefers-color-scheme", Value: medium}}}
+	if medium == "print" {
+		media = emulation.SetEmulatedMediaParams{Media: "print"}
+	}
+	if _, err := chromedp.Call(ctx, emulation.SetEmulatedMedia, media); err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
+	if err := chromedp.Do(ctx, chromedp.EmulateViewport(width, 900), chromedp.Navigate("file://"+page)); err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
+	got, err := chromedp.Run(ctx, chromedp.Evaluate[look](lookScript, chromedp.EvalAwaitPromise))
+	if err != nil {
+		t.Fatalf("%s: %v", name, err)
+	}
+	if got.Wide > 0 {
+		t.Errorf("%s: %d px wider than its window", name, got.Wide)
+	}
+	for _, o := range got.Overlaps {
+		t.Errorf("%s: texts meet: %s", name, o)
+	}
+	if got.Headings < 2 || !got.Font || got.Unlabeled > 0 {
+		t.Errorf("%s: %+v", name, got)
+	}
+	for _, link := range got.Links {
+		if _, err := os.Stat(filepath.Join(dir, filepath.FromSlash(link))); err != nil {
+			t.Errorf("%s: link to %s: %v", name, link, err)
+		}
+	}
+}
+
+// TestTablesSortAndFilter uses a table as a person would, and finds its state again from the address.
+func TestTablesSortAndFilter(t *testing.T) {
+	var faults []string
+	ctx := browser(t, &faults)
+	page := "file://" + filepath.Join(theDemo(t), "out", "quality.html")
+	const state = `(() => {
+	  const t = document.getElementById("files-table"), rows = [...t.tBodies[0].rows].filter(r => !r.hidden);
+	  return rows.length + " " + rows[0].cells[0].textContent.replace(/ /g, "") + " " + location.hash;
+	})()`
+	const use = `(() => {
+	  const t = document.getElementById("files-table"), heads = t.tHead.rows[0].cells;
+	  heads[3].querySelector("button").click(); heads[3].querySelector("button").click();
+	  const i = document.querySelector("input[data-filters=files-table]");
+	  i.value = "inspections"; i.dispatchEvent(new Event("input"));
+	})()`
+	if err := chromedp.Do(ctx, chromedp.Navigate(page)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := chromedp.Run(ctx, chromedp.Evaluate[any](use)); err != nil {
+		t.Fatal(err)
+	}
+	used, err := chromedp.Run(ctx, chromedp.Evaluate[string](state))
+	if err != nil {
+		t.Fatal(err)
+	}
+	if !strings.HasPrefix(used, "11 inspections-2026q1.csv #") {
+		t.Errorf("after sorting by rows, largest first, and filtering: %s", used)
+	}
+	hash := used[strings.Index(used, "#"):]
+	if err := chromedp.Do(ctx, chromedp.Navigate("about:blank"), chromedp.Navigate(page+hash)); err != nil {
+		t.Fatal(err)
+	}
+	again, err := chromedp.Run(ctx, chromedp.Evaluate[string](state))
+	if err != nil || again != used {
+		t.Errorf("opened again: %s (%v), want %s", again, err, used)
+	}
+}
