@@ -127,23 +127,42 @@ func money(f queries.Figure, biz Business) string {
 	return strings.TrimSpace(queries.Count(int64(float64(f)+0.5)) + " " + biz.Currency)
 }
 
-var rateColumns = []Column{{Head: "Active points shown", Numeric: true}, {Head: "95 % interval", Numeric: true},
-	{Head: "Others shown", Unit: "false alarms", Numeric: true}, {Head: "95 % interval", Numeric: true}}
+var steppingColumns = []Column{{Head: "Gain", Numeric: true}, {Head: "Points", Numeric: true}, {Head: "Active points shown", Unit: "95 % interval", Numeric: true},
+	{Head: "Others shown", Unit: "false alarms", Numeric: true}}
+
+// steppingCells are a row's cells under steppingColumns.
+func steppingCells(r queries.GuidanceRow) []Cell {
+	enough := r.SteppingEnough()
+	return []Cell{whole(r.Gain), count(r.PointsStepped()), rateCell(r.HitBy, r.HitByLow, r.HitByHigh, enough),
+		rateCell(r.FalseAlarmBy, r.FalseAlarmByLow, r.FalseAlarmByHigh, enough)}
+}
+
+func costColumn(biz Business) Column {
+	return Column{Head: "Cost of 100 points", Unit: biz.Currency, Numeric: true}
+}
 
 func steppingTable(b *queries.Book, biz Business, material string, rows []queries.GuidanceRow) Table {
 	t := Table{ID: "advice-" + material, Caption: b.Labels.Material(material) + houseCaption(rows, material),
-		Columns: slices.Concat([]Column{{Head: "Gain", Numeric: true}, {Head: "Points", Numeric: true}}, rateColumns,
-			[]Column{{Head: "Cost of 100 points", Unit: biz.Currency, Numeric: true}, {Head: "95 % interval", Numeric: true}, {Head: "Advice"}})}
+		Columns: slices.Concat(steppingColumns, []Column{costColumn(biz), {Head: "Advice"}, {Head: "House's range"}})}
 	for _, r := range rows {
-		if r.Material != material {
+		if r.Material != material || r.PointsStepped() == 0 {
 			continue
 		}
-		row := Row{Held: !r.SteppingEnough(), Cells: slices.Concat([]Cell{whole(r.Gain), count(r.PointsStepped())},
-			rateCells(r.HitBy, r.HitByLow, r.HitByHigh, r.SteppingEnough()), rateCells(r.FalseAlarmBy, r.FalseAlarmByLow, r.FalseAlarmByHigh, r.SteppingEnough()),
-			costCells(r.SteppingCost, r.SteppingCostLow, r.SteppingCostHigh, r.SteppingEnough()), []Cell{text(r.Advice)})}
-		t.Rows = append(t.Rows, row)
+		advice, _, _ := strings.Cut(r.Advice, ";")
+		t.Rows = append(t.Rows, Row{Held: !r.SteppingEnough(), Cells: append(steppingCells(r),
+			costCell(r.SteppingCost, r.SteppingCostLow, r.SteppingCostHigh, r.SteppingEnough()), text(advice), text(houseWord(r.InHouseRange)))})
 	}
 	return t
+}
+
+func houseWord(in *bool) string {
+	switch {
+	case in == nil:
+		return "none given"
+	case *in:
+		return "inside"
+	}
+	return "outside"
 }
 
 // houseCaption names the house's range of a material.
@@ -163,20 +182,22 @@ func houseCaption(rows []queries.GuidanceRow, material string) string {
 
 func whole(n int) Cell { return Cell{Text: strconv.Itoa(n), Class: "num"} }
 
-func rateCells(rate, low, high queries.Figure, enough bool) []Cell {
+func rateCell(rate, low, high queries.Figure, enough bool) Cell {
 	if !enough {
-		return []Cell{{Text: "too few", Class: "num"}, {Class: "num"}}
+		return Cell{Text: "too few", Class: "num"}
 	}
-	return []Cell{percent(rate), interval(low, high)}
+	c := percent(rate)
+	c.Text += " (" + queries.Range(low, high) + ")"
+	return c
 }
 
-func costCells(cost, low, high queries.Figure, enough bool) []Cell {
+func costCell(cost, low, high queries.Figure, enough bool) Cell {
 	if !enough || !cost.Known() {
-		return []Cell{{Text: "not known", Class: "num"}, {Class: "num"}}
+		return Cell{Text: "not known", Class: "num"}
 	}
 	c := decimal(cost, 0)
-	c.Text = money(cost, Business{})
-	return []Cell{c, {Text: money(low, Business{}) + " to " + money(high, Business{}), Class: "num"}}
+	c.Text = fmt.Sprintf("%s (%s to %s)", money(cost, Business{}), money(low, Business{}), money(high, Business{}))
+	return c
 }
 
 // gainHeat lays out one rate of every material and gain step.
@@ -283,20 +304,15 @@ func falseHeading(b *queries.Book) string {
 		counted(compared, "material compared", "materials compared"))
 }
 
-var readingColumns = []Column{{Head: "Hit rate", Numeric: true}, {Head: "95 % interval", Numeric: true}, {Head: "Readings", Unit: "active points", Numeric: true},
-	{Head: "False-alarm rate", Numeric: true}, {Head: "95 % interval", Numeric: true}, {Head: "Readings", Unit: "other points", Numeric: true}}
-
-func readingCells(r queries.GuidanceRow) []Cell {
-	return slices.Concat(rateCells(r.HitRate, r.HitLow, r.HitHigh, r.HitEnough), []Cell{count(r.ReadingsActive)},
-		rateCells(r.FalseAlarmRate, r.FalseAlarmLow, r.FalseAlarmHigh, r.FalseAlarmEnough), []Cell{count(r.ReadingsNotActive)})
-}
-
 func readingsSection(b *queries.Book, biz Business) Section {
 	t := Table{ID: "readings-table", Caption: "Single readings by material and gain step", Sortable: true, Find: true,
-		Columns: slices.Concat([]Column{{Head: "Material"}, {Head: "Gain", Numeric: true}}, readingColumns, []Column{{Head: "Cost of 100", Unit: biz.Currency, Numeric: true}})}
+		Columns: []Column{{Head: "Material"}, {Head: "Gain", Numeric: true}, {Head: "Readings", Unit: "active points", Numeric: true}, {Head: "Hit rate", Unit: "95 % interval", Numeric: true},
+			{Head: "Readings", Unit: "other points", Numeric: true}, {Head: "False-alarm rate", Unit: "95 % interval", Numeric: true}, costColumn(biz)}}
 	for _, r := range guided(b, "material+gain") {
-		cost := costCells(r.CostPer100, r.CostLow, r.CostHigh, r.Enough)[0]
-		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: slices.Concat([]Cell{text(b.Labels.Material(r.Material)), whole(r.Gain)}, readingCells(r), []Cell{cost})})
+		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(b.Labels.Material(r.Material)), whole(r.Gain),
+			count(r.ReadingsActive), rateCell(r.HitRate, r.HitLow, r.HitHigh, r.HitEnough),
+			count(r.ReadingsNotActive), rateCell(r.FalseAlarmRate, r.FalseAlarmLow, r.FalseAlarmHigh, r.FalseAlarmEnough),
+			costCell(r.CostPer100, r.CostLow, r.CostHigh, r.Enough)}})
 	}
 	return Section{ID: "single-readings", Heading: "Single readings say what a step was used for, not what it can do",
 		Sub:    "Share of readings at each step that showed movement, weighted. After a clear reading the gain goes up, so readings at a higher step are mostly of points that showed nothing lower.",
@@ -306,13 +322,15 @@ func readingsSection(b *queries.Book, biz Business) Section {
 func modelsSection(b *queries.Book, biz Business) Section {
 	rows := guided(b, "model+material+gain")
 	models := map[string]bool{}
-	t := Table{ID: "models-table", Caption: "Stepping up, by unit model and material", Sortable: true, Find: true, Columns: slices.Concat([]Column{{Head: "Model"}, {Head: "Material"}, {Head: "Gain", Numeric: true},
-		{Head: "Points", Numeric: true}}, rateColumns, []Column{{Head: "Cost of 100 points", Unit: biz.Currency, Numeric: true}, {Head: "Advice"}})}
+	t := Table{ID: "models-table", Caption: "Stepping up, by unit model and material", Sortable: true, Find: true,
+		Columns: slices.Concat([]Column{{Head: "Model"}, {Head: "Material"}}, steppingColumns, []Column{costColumn(biz), {Head: "Advice"}})}
 	for _, r := range rows {
 		models[*r.Model] = true
-		t.Rows = append(t.Rows, Row{Held: !r.SteppingEnough(), Cells: slices.Concat([]Cell{text(*r.Model), text(b.Labels.Material(r.Material)), whole(r.Gain), count(r.PointsStepped())},
-			rateCells(r.HitBy, r.HitByLow, r.HitByHigh, r.SteppingEnough()), rateCells(r.FalseAlarmBy, r.FalseAlarmByLow, r.FalseAlarmByHigh, r.SteppingEnough()),
-			costCells(r.SteppingCost, r.SteppingCostLow, r.SteppingCostHigh, r.SteppingEnough())[:1], []Cell{text(r.Advice)})})
+		if r.PointsStepped() == 0 {
+			continue
+		}
+		t.Rows = append(t.Rows, Row{Held: !r.SteppingEnough(), Cells: slices.Concat([]Cell{text(*r.Model), text(b.Labels.Material(r.Material))}, steppingCells(r),
+			[]Cell{costCell(r.SteppingCost, r.SteppingCostLow, r.SteppingCostHigh, r.SteppingEnough()), text(r.Advice)})})
 	}
 	return Section{ID: "models", Heading: modelsHeading(len(models)), Sub: "A gain step is a number on one model's scale. The tables above go by the number and pool models; this one does not.",
 		Tables: []Table{t}, Source: sourceOf(b, "gain_guidance", "")}

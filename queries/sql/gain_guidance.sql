@@ -48,7 +48,7 @@
 -- caveat: Gain steps mean different things on different unit models. Rows by material and gain go by the number alone and pool models; rows by model and material do not.
 -- caveat: Material and thickness band are those of the reading that decided the point-visit.
 WITH checked AS (
-    SELECT p.material, p.thickness_band, r.model, r.gain, p.site_id, p.call, p.truth, r.call AS shown, p.inspection_id, p.point_id
+    SELECT p.material, p.thickness_band, coalesce(r.model, 'unknown') AS model, r.gain, p.site_id, p.call, p.truth, r.call AS shown, p.inspection_id, p.point_id
     FROM point_visits p
     JOIN readings r ON r.inspection_id = p.inspection_id AND r.point_id = p.point_id
     WHERE NOT r.control AND p.verified_by = 'decisive' AND p.month BETWEEN $from AND $to

@@ -18,10 +18,10 @@
 -- caveat: The table is of dry laboratory slabs with air on both sides. A sensor held on a wall is none of these, and moisture raises loss strongly: use the loss for order and rough size only, never to correct a rate.
 -- caveat: A material has a loss only where it has the name of a row of the table or the configuration names its row; nothing is borrowed from a neighbour.
 -- caveat: Loss per metre does not follow density: the table has brick below plasterboard and timber.
-SELECT p.model, p.material, count(*) AS point_visits, quantile_disc(p.gain, 0.25) AS gain_q1, quantile_disc(p.gain, 0.5) AS gain_median,
+SELECT coalesce(p.model, 'unknown') AS model, p.material, count(*) AS point_visits, quantile_disc(p.gain, 0.25) AS gain_q1, quantile_disc(p.gain, 0.5) AS gain_median,
        quantile_disc(p.gain, 0.75) AS gain_q3, any_value(m.typical_thickness_mm) AS thickness_mm
 FROM point_visits p
 JOIN held_materials m ON m.material = p.material
 WHERE p.month BETWEEN $from AND $to
-GROUP BY p.model, p.material
-ORDER BY p.material, p.model
+GROUP BY coalesce(p.model, 'unknown'), p.material
+ORDER BY p.material, model
