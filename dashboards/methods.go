@@ -47,7 +47,7 @@ func wordsSection(b *queries.Book) Section {
 
 func statisticsSection(b *queries.Book) Section {
 	return Section{ID: "statistics", Heading: "How sure the figures are", Paragraphs: []string{
-		"Every rate carries a 95% interval. Detection rates take sites as clusters, since points of one site are alike: the interval is Wilson's on the effective number of points (Kott and Carr 1997). The design effect says how much wider it is than for independent points.",
+		"Every rate carries a 95% interval. Detection rates take sites as clusters, since points of one site are alike: the interval is the exact one on the effective number of points (Korn and Graubard 1998). The design effect says how much wider it is than for independent points.",
 		fmt.Sprintf("A rate is held back, and drawn hatched, where there are fewer than %d cases or where the interval is too wide (NCHS presentation standards for proportions, Vital and Health Statistics 2(175), 2017).", b.Floor),
 		"Shares of verified calls carry Wilson's interval (1927). Sensitivity and specificity are corrected for which points were ever checked (Begg and Greenes 1983); the naive figures stand beside them.",
 		"Technicians are set against all the others with exact binomial limits at 95% and 99.8% (Spiegelhalter 2005); the interval of observed over expected is exact Poisson (Garwood 1936); q controls the false discovery rate (Benjamini and Hochberg 1995).",

@@ -95,10 +95,10 @@ func (t *textSource) fill(size int) error {
 		window := make([]byte, size)
 		n := copy(window, t.cut.data[t.pos:])
 		got, err := readUpTo(t.r, window[n:])
-		if err != nil && err != io.EOF {
+		if err != nil && !errors.Is(err, io.EOF) {
 			return t.src.ioError("read", err)
 		}
-		t.final = err == io.EOF
+		t.final = errors.Is(err, io.EOF)
 		t.cut.reset(window[:n+got])
 		t.pos = 0
 		if !t.skipping {

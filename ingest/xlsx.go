@@ -121,7 +121,7 @@ func checkXML(r io.Reader) error {
 	decoder := xml.NewDecoder(r)
 	for depth := 0; depth <= maxXMLDepth; {
 		token, err := decoder.Token()
-		if err == io.EOF {
+		if errors.Is(err, io.EOF) {
 			return nil
 		}
 		if err != nil {

@@ -30,21 +30,26 @@ type Options struct {
 // Book holds the figures of every analysis, typed for those who draw them, and as results for those
 // who read files.
 type Book struct {
-	AsOf, From, To string
-	Floor          int
-	Detection      []DetectionRow
-	Accuracy       []AccuracyRow
-	Consistency    []ConsistencyRow
-	Quality        []QualityRow
-	RejectRules    []RejectRuleRow
-	Weights        []WeightRow
-	Guidance       []GuidanceRow
-	Curves         []CurveRow
-	Losses         []LossRow
-	Flow           []FlowRow
-	Findings       []Finding // the most important first
-	Labels         Labels
-	Results        []Result // in the order in which they were made
+	AsOf, From, To     string
+	Floor              int
+	Detection          []DetectionRow
+	Accuracy           []AccuracyRow
+	Consistency        []ConsistencyRow
+	Season             []SeasonRow
+	SeasonMonths       []SeasonMonthRow
+	Trend              []TrendRow
+	TrendSummary       []TrendSummaryRow
+	RegionStandardised []StandardisedRow
+	Quality            []QualityRow
+	RejectRules        []RejectRuleRow
+	Weights            []WeightRow
+	Guidance           []GuidanceRow
+	Curves             []CurveRow
+	Losses             []LossRow
+	Flow               []FlowRow
+	Findings           []Finding // the most important first
+	Labels             Labels
+	Results            []Result // in the order in which they were made
 }
 
 // Result returns the named result.
@@ -83,7 +88,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 	if err := d.ledger(st, upTo); err != nil {
 		return nil, err
 	}
-	steps := []func() error{d.labels, d.detection, d.accuracy, d.consistency, d.quality, d.rejectRules, d.flow,
+	steps := []func() error{d.labels, d.detection, d.season, d.trend, d.regionStandardised, d.accuracy, d.consistency, d.quality, d.rejectRules, d.flow,
 		d.verificationWeights, d.gainCurve, d.guidance, d.gainLoss}
 	for _, step := range steps {
 		if err := step(); err != nil {

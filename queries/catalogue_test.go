@@ -12,7 +12,9 @@ import (
 // rowTypes ties every analysis to its row, so that a column cannot be added without being explained.
 var rowTypes = map[string]any{
 	"detection": DetectionRow{}, "accuracy": AccuracyRow{}, "technician_consistency": ConsistencyRow{},
-	"data_quality": QualityRow{}, "reject_rules": RejectRuleRow{}, "flow": FlowRow{},
+	"season": SeasonRow{}, "season_months": SeasonMonthRow{}, "trend": TrendRow{}, "trend_summary": TrendSummaryRow{},
+	"region_standardised": StandardisedRow{},
+	"data_quality":        QualityRow{}, "reject_rules": RejectRuleRow{}, "flow": FlowRow{},
 	"verification_weights": WeightRow{}, "gain_guidance": GuidanceRow{}, "gain_curve": CurveRow{}, "gain_loss": LossRow{},
 }
 

@@ -1,10 +1,6 @@
 package queries
 
-import (
-	"math"
-
-	"scanledger/queries/stats"
-)
+import "scanledger/queries/stats"
 
 // Cut says what a row is about: By names the columns that make it, the others are null.
 type Cut struct {
@@ -78,47 +74,9 @@ func (c detectionCounts) figures(floor int) (DetectionRow, error) {
 	} else {
 		row.PointVisits = &n
 	}
-	e, err := stats.ClusterProportion(c.sums, 0, Confidence)
-	if err != nil {
-		return row, err
-	}
-	interval, err := shown(e, c.sums)
-	if err != nil {
-		return row, err
-	}
-	row.Rate, row.Low, row.High = Figure(e.P), Figure(interval.Low), Figure(interval.High)
-	row.DesignEffect, row.NEffective = Figure(e.DesignEffect), Figure(e.EffectiveN)
-	row.Enough, row.WhyNot = worthShowing(e, c.sums, floor)
-	return row, nil
-}
-
-// shown is the interval to show: Wilson on the effective n with t for the number of sites. Where the
-// sites do not differ at all (0 or 100 %), it is Wilson on the plain n.
-func shown(e stats.ClusterEstimate, s stats.ClusterSums) (stats.Interval, error) {
-	if e.Variance > 0 || s.Clusters < 2 {
-		return e.WilsonT, nil
-	}
-	w, err := stats.Wilson(s.Events, s.Units, Confidence)
-	return stats.Interval{Low: w.Low, High: w.High}, err
-}
-
-// worthShowing applies the floor and the NCHS presentation standard, and says why not.
-func worthShowing(e stats.ClusterEstimate, s stats.ClusterSums, floor int) (bool, string) {
-	return presentable(e, s.Units, float64(s.Units), floor)
-}
-
-// presentable is worthShowing for n cases that tell at most as much as independent ones.
-func presentable(e stats.ClusterEstimate, n int, most float64, floor int) (bool, string) {
-	if n < floor {
-		return false, "fewer cases than the floor"
-	}
-	effective := e.EffectiveN
-	if math.IsNaN(effective) || effective > most {
-		effective = most
-	}
-	p := stats.PresentProportion(e.P, effective, float64(e.DF), e.KornGraubard)
-	if p.Verdict == stats.Hold {
-		return false, p.Reasons[0]
-	}
-	return true, ""
+	rate, err := clusterRate(c.sums, floor)
+	row.Rate, row.Low, row.High = rate.Rate, rate.Low, rate.High
+	row.DesignEffect, row.NEffective = rate.DesignEffect, rate.NEffective
+	row.Enough, row.WhyNot = rate.Enough, rate.WhyNot
+	return row, err
 }

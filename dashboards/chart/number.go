@@ -16,15 +16,6 @@ func tickNumber(v float64) string {
 	return strconv.FormatFloat(math.Round(v*1e4)/1e4, 'f', -1, 64)
 }
 
-func finite(vs ...float64) bool {
-	for _, v := range vs {
-		if math.IsNaN(v) || math.IsInf(v, 0) {
-			return false
-		}
-	}
-	return true
-}
-
 // isRate says whether all are rates; a NaN is not.
 func isRate(vs ...float64) bool {
 	for _, v := range vs {

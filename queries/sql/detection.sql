@@ -12,7 +12,7 @@
 -- column: unsure | those left undecided
 -- column: sites | sites they come from; points of one site are alike, so sites are the independent units
 -- column: rate | share active, 0 to 1
--- column: low | lower end of the 95% interval, sites as clusters (Wilson on the effective n)
+-- column: low | lower end of the 95% interval, sites as clusters (Korn and Graubard 1998)
 -- column: high | upper end of it
 -- column: design_effect | how much wider the uncertainty is than for as many independent points
 -- column: n_effective | independent points that would tell as much

@@ -16,7 +16,6 @@ type asymptotes struct {
 	u              []float64 // standardised x
 	centre, spread float64
 	floor, ceiling bool
-	saturated      float64 // deviance = saturated - 2 loglik kernel
 }
 
 type podCurve struct{ intercept, slope, floor, ceiling float64 }

@@ -2,16 +2,18 @@ package stats
 
 import (
 	"errors"
+	"fmt"
 	"math"
 )
 
 // EWMAInput is a series in time order, in its own unit.
 type EWMAInput struct {
 	X      []float64
-	Target float64 // NaN: the mean of X
-	Sigma  float64 // of one value; NaN: mean moving range of X / (2/sqrt(pi))
-	Lambda float64 // weight of the newest value, in (0,1]
-	L      float64 // width of the limits in sigmas of the average
+	Target float64   // NaN: the mean of X
+	Sigma  float64   // of one value; NaN: mean moving range of X / (2/sqrt(pi))
+	Sigmas []float64 // of each value, where they differ, in place of Sigma; nil: all alike
+	Lambda float64   // weight of the newest value, in (0,1]
+	L      float64   // width of the limits in sigmas of the average
 }
 
 // EWMAChart is an exponentially weighted moving average chart, in the unit of the series.
@@ -29,6 +31,10 @@ type EWMAChart struct {
 // ones (Roberts 1959; Lucas and Saccucci 1990). Assumes independent values of constant spread. Sigma, when
 // not given, comes from the moving range, which a shift does not inflate; one value or no variation
 // gives no sigma, hence NaN limits that flag nothing.
+//
+// With a sigma for each value, the exact limits are L times the root of v_i = lambda² sigma_i² +
+// (1-lambda)² v_{i-1}, the variance of the average of independent values; Sigma and the asymptotic
+// limits are then NaN.
 func NewEWMA(in EWMAInput) (EWMAChart, error) {
 	if err := checkChartSeries(in.X, in.Target, in.Sigma); err != nil {
 		return EWMAChart{}, err
@@ -38,6 +44,9 @@ func NewEWMA(in EWMAInput) (EWMAChart, error) {
 	}
 	if in.Lambda > 1 {
 		return EWMAChart{}, errors.New("lambda is above 1: give a weight up to 1")
+	}
+	if in.Sigmas != nil {
+		return ewmaOfUnequal(in)
 	}
 	c := EWMAChart{Target: targetOf(in.X, in.Target), Sigma: sigmaOf(in.X, in.Sigma)}
 	width := in.L * c.Sigma * math.Sqrt(in.Lambda/(2-in.Lambda))
@@ -52,6 +61,29 @@ func NewEWMA(in EWMAInput) (EWMAChart, error) {
 		steady[i] = c.Asymptotic
 	}
 	c.SignalsAsymptotic, c.SignalsExact = outside(c.EWMA, steady), outside(c.EWMA, c.Exact)
+	return c, nil
+}
+
+// ewmaOfUnequal is the chart of values that do not all spread alike.
+func ewmaOfUnequal(in EWMAInput) (EWMAChart, error) {
+	if len(in.Sigmas) != len(in.X) {
+		return EWMAChart{}, fmt.Errorf("sigmas: %d for %d values: give one each", len(in.Sigmas), len(in.X))
+	}
+	for i, sigma := range in.Sigmas {
+		if err := checkPositive(fmt.Sprintf("sigma of value %d", i+1), sigma); err != nil {
+			return EWMAChart{}, err
+		}
+	}
+	nan := math.NaN()
+	c := EWMAChart{Target: targetOf(in.X, in.Target), Sigma: nan, Asymptotic: Interval{nan, nan}, SignalsAsymptotic: []int{}}
+	z, v := c.Target, 0.0
+	for i, x := range in.X {
+		z = in.Lambda*x + (1-in.Lambda)*z
+		v = square(in.Lambda*in.Sigmas[i]) + square(1-in.Lambda)*v
+		c.EWMA = append(c.EWMA, z)
+		c.Exact = append(c.Exact, around(c.Target, in.L*math.Sqrt(v)))
+	}
+	c.SignalsExact = outside(c.EWMA, c.Exact)
 	return c, nil
 }
 

@@ -146,24 +146,6 @@ func (at firthPoint) leverages(x *mat.Dense) ([]float64, error) {
 	return hat, nil
 }
 
-// without drops row and column j.
-func without(s *mat.SymDense, j int) *mat.SymDense {
-	p := s.SymmetricDim()
-	out := mat.NewSymDense(p-1, nil)
-	for a := range p - 1 {
-		for b := a; b < p-1; b++ {
-			from := [2]int{a, b}
-			for k := range from {
-				if from[k] >= j {
-					from[k]++
-				}
-			}
-			out.SetSym(a, b, s.At(from[0], from[1]))
-		}
-	}
-	return out
-}
-
 // firthSearch climbs from start, holding one coefficient still (-1: none). information is that of
 // all columns somewhere near. Where a climb gets stuck it goes on from there with the information
 // of that point.

@@ -31,6 +31,44 @@ func (f HarmonicFit) PeakMonth() float64 { return f.PeakRadians * 6 / math.Pi }
 // PeakToLow is the ratio of the greatest to the least mean (rates or odds): exp(2 amplitude).
 func (f HarmonicFit) PeakToLow() float64 { return math.Exp(2 * f.Amplitude) }
 
+// Linear is the mean at an angle on the scale of the link, without any offset.
+func (f HarmonicFit) Linear(angle float64) float64 {
+	return f.Coef[0] + f.Coef[1]*math.Cos(angle) + f.Coef[2]*math.Sin(angle)
+}
+
+// Widened is the fit for trials that are alike in clusters: standard errors times the root of the
+// design effect, tests divided by it (the first-order correction of Rao & Scott 1984, Ann Stat
+// 12:46-60). A design effect that is below 1 or not known leaves the fit as it is.
+func (f HarmonicFit) Widened(designEffect float64) HarmonicFit {
+	if !(designEffect > 1) {
+		return f
+	}
+	root := math.Sqrt(designEffect)
+	for i := range f.StdErr {
+		f.StdErr[i] *= root
+	}
+	f.AmplitudeSE *= root
+	f.PeakRadiansSE *= root
+	f.LikelihoodRatio = chiSquareTest(f.LikelihoodRatio.Statistic/designEffect, 2)
+	f.Wald = chiSquareTest(f.Wald.Statistic/designEffect, 2)
+	return f
+}
+
+// AmplitudeLimits is the Wald interval of the amplitude, not below 0.
+func (f HarmonicFit) AmplitudeLimits(conf float64) Interval {
+	half := normalCritical(conf) * f.AmplitudeSE
+	return Interval{math.Max(0, f.Amplitude-half), f.Amplitude + half}
+}
+
+// PeakHalfWidth is half the Wald interval of the peak in radians; NaN where that is the whole circle.
+func (f HarmonicFit) PeakHalfWidth(conf float64) float64 {
+	half := normalCritical(conf) * f.PeakRadiansSE
+	if half >= math.Pi {
+		return math.NaN()
+	}
+	return half
+}
+
 // LogisticHarmonic fits the log odds of an event by one wave (Stolwijk, Straatman & Zielhuis 1999,
 // J Epidemiol Community Health 53:235-238). Each observation has events in trials at an angle in
 // radians. It assumes independent trials. Standard errors of amplitude and peak are by the delta

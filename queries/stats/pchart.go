@@ -33,21 +33,31 @@ func NewPChart(nonconforming, sizes []int, sigmas float64) (PChart, error) {
 		return PChart{}, err
 	}
 	centre := float64(sumCounts(nonconforming)) / float64(sumCounts(sizes))
-	errorOf := func(i int) float64 { return math.Sqrt(centre * (1 - centre) / float64(sizes[i])) }
 	shares := make([]float64, len(sizes))
 	c := PChart{Centre: centre, Z: make([]float64, len(sizes))}
-	for i := range sizes {
-		shares[i] = float64(nonconforming[i]) / float64(sizes[i])
-		c.Z[i] = (shares[i] - centre) / errorOf(i)
+	for i, n := range sizes {
+		shares[i] = float64(nonconforming[i]) / float64(n)
+		c.Z[i] = (shares[i] - centre) / c.Sigma(n)
 	}
 	c.SigmaZ = meanMovingRange(c.Z) / laneyD2
-	for i := range sizes {
-		half := sigmas * errorOf(i)
-		c.Limits = append(c.Limits, shareLimits(centre, half))
-		c.Laney = append(c.Laney, shareLimits(centre, half*c.SigmaZ))
+	for _, n := range sizes {
+		plain, laney := c.LimitsAt(n, sigmas)
+		c.Limits, c.Laney = append(c.Limits, plain), append(c.Laney, laney)
 	}
 	c.Beyond, c.LaneyBeyond = outside(shares, c.Limits), outside(shares, c.Laney)
 	return c, nil
+}
+
+// Sigma is the binomial standard error of the share of a subgroup of the given size around Centre.
+func (c PChart) Sigma(size int) float64 {
+	return math.Sqrt(c.Centre * (1 - c.Centre) / float64(size))
+}
+
+// LimitsAt gives the plain and Laney's limits for a subgroup of the given size, for subgroups that
+// came after those the chart was made from (phase II, Montgomery).
+func (c PChart) LimitsAt(size int, sigmas float64) (plain, laney Interval) {
+	half := sigmas * c.Sigma(size)
+	return shareLimits(c.Centre, half), shareLimits(c.Centre, half*c.SigmaZ)
 }
 
 func checkPChart(nonconforming, sizes []int, sigmas float64) error {

@@ -55,16 +55,21 @@ func NewcombeDifference(x1, n1, x2, n2 int, conf float64) (Estimate, error) {
 	if err != nil {
 		return Estimate{}, fmt.Errorf("difference, second sample: %w", err)
 	}
-	d := a.Value - b.Value
-	out := Estimate{
-		Value: d, Conf: conf, N: n1 + n2,
-		Low:  max(-1, d-math.Hypot(a.Value-a.Low, b.High-b.Value)),
-		High: min(1, d+math.Hypot(a.High-a.Value, b.Value-b.Low)),
-	}
-	if math.IsNaN(d) {
+	ci := SquareAndAdd(a.Value, Interval{a.Low, a.High}, b.Value, Interval{b.Low, b.High})
+	out := Estimate{Value: a.Value - b.Value, Low: ci.Low, High: ci.High, Conf: conf, N: n1 + n2}
+	if math.IsNaN(out.Value) {
 		out.Warnings = []string{"one of the samples is empty: no difference can be said"}
 	}
 	return out, nil
+}
+
+// SquareAndAdd is the interval of p1 - p2 from the intervals of two independent proportions, however
+// those were made: the form of NewcombeDifference, which holds for any of them (Zou and Donner 2008,
+// Stat Med 27:1693-1702). The limits have the confidence of those given. Proportions that are
+// positively correlated make it too wide.
+func SquareAndAdd(p1 float64, i1 Interval, p2 float64, i2 Interval) Interval {
+	d := p1 - p2
+	return Interval{max(-1, d-math.Hypot(p1-i1.Low, i2.High-p2)), min(1, d+math.Hypot(i1.High-p1, p2-i2.Low))}
 }
 
 func checkEvents(x, n int, conf float64) error {

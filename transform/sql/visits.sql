@@ -4,6 +4,7 @@
 --        the bands are the house's choice.
 -- column: inspection_id | key
 -- column: month | YYYY-MM, local to the region
+-- column: season_scheme | as in the regions record set
 -- column: season | by the region's season scheme
 -- column: season_year | a season that spans New Year belongs to the year of its January
 -- column: local_date | date of the start, local to the region
@@ -23,7 +24,7 @@ WITH placed AS (
 SELECT p.inspection_id, p.site_id, p.region, p.technician_id, p.purpose, p.recheck_of, p.outcome, p.started_at, p.ended_at,
        p.local_date, p.local_hour, p.time_zone,
        substr(CAST(p.local_date AS VARCHAR), 1, 7) AS month,
-       s.season, CAST(extract(year FROM p.local_date) AS INTEGER) + s.year_shift AS season_year,
+       p.season_scheme, s.season, CAST(extract(year FROM p.local_date) AS INTEGER) + s.year_shift AS season_year,
        p.latitude, p.hazard,
        CASE WHEN p.accredited_until IS NULL THEN 'unknown' WHEN p.accredited_until >= p.local_date THEN 'yes' ELSE 'no' END AS accredited,
        p.air_temp_c, p.wind_kmh, p.rain,
