@@ -74,6 +74,7 @@ type Table struct {
 	Rows     []Row
 	Sortable bool
 	Find     bool
+	Folded   bool // shown only when asked for, and in print
 }
 
 // Column heads a column; numbers stand right.

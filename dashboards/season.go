@@ -162,7 +162,7 @@ func dayOfYear(day queries.Figure) string {
 }
 
 func rawMonthsSection(b *queries.Book) Section {
-	t := Table{ID: "raw-months", Caption: "Raw counts by month of the year, all years together", Sortable: true, Find: true, Columns: []Column{{Head: "Regions"}, {Head: "Measure"}, {Head: "Month"},
+	t := Table{ID: "raw-months", Caption: "Raw counts by month of the year, all years together", Sortable: true, Find: true, Folded: true, Columns: []Column{{Head: "Regions"}, {Head: "Measure"}, {Head: "Month"},
 		{Head: "Cases", Numeric: true}, {Head: "Events", Numeric: true}, {Head: "Rate", Numeric: true}, {Head: "95% interval", Numeric: true}}}
 	var n int64
 	for _, r := range b.SeasonMonths {

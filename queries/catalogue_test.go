@@ -19,7 +19,7 @@ var rowTypes = map[string]any{
 }
 
 // cutColumns name the cut itself; the header explains them with "by".
-var cutColumns = []string{"material", "gain", "season", "region", "month", "model", "thickness_band", "purpose", "technician_id"}
+var cutColumns = []string{"material", "gain", "season", "region", "month", "model", "thickness_band", "purpose", "technician_id", "density_class"}
 
 func TestCatalogue(t *testing.T) {
 	files, err := fs.Glob(sqlFiles, "sql/*.sql")

@@ -111,8 +111,12 @@ func lostRows(b *Book) []Finding {
 	if rejected+waiting == 0 {
 		return nil
 	}
+	wait := ""
+	if waiting > 0 {
+		wait = fmt.Sprintf(" and %s wait for something they name", Count(waiting))
+	}
 	return []Finding{{
-		Text:     fmt.Sprintf("%s of %s rows were rejected and %s wait for something they name; none of them counts in a figure.", Count(rejected), Count(rows), Count(waiting)),
+		Text:     fmt.Sprintf("%s of %s rows were rejected%s; none of them counts in a figure.", Count(rejected), Count(rows), wait),
 		Analysis: "data_quality", Page: "quality.html", Weight: 20 + 1000*float64(rejected+waiting)/float64(rows),
 	}}
 }

@@ -94,8 +94,15 @@ func writeRecords(t *testing.T, dir string, all []tested) {
 // analyse takes the records in, makes the facts and analyses them.
 func analyse(t *testing.T, all []tested, opt Options) (*Book, *engine.Engine) {
 	t.Helper()
-	ctx, dir := context.Background(), t.TempDir()
+	dir := t.TempDir()
 	writeRecords(t, dir, all)
+	return analyseFolder(t, dir, opt)
+}
+
+// analyseFolder is analyse of the record files in a folder.
+func analyseFolder(t *testing.T, dir string, opt Options) (*Book, *engine.Engine) {
+	t.Helper()
+	ctx := context.Background()
 	storeDir := filepath.Join(t.TempDir(), "store")
 	rep, err := settle.Load(ctx, storeDir, []string{dir}, settle.Options{ReceivedAt: time.Unix(0, 0)})
 	if err != nil {

@@ -9,6 +9,7 @@ import (
 	"strings"
 	"sync"
 	"testing"
+	"time"
 
 	"scanledger/ingest/demo"
 )
@@ -19,8 +20,12 @@ var demoDir = sync.OnceValues(func() (string, error) {
 	if err != nil {
 		return "", err
 	}
+	demoMade = dir
 	return dir, makeDemo(dir)
 })
+
+// demoMade is the folder, once there is one.
+var demoMade string
 
 func makeDemo(dir string) error {
 	var out, problems bytes.Buffer
@@ -112,5 +117,33 @@ func TestDemoSameBytes(t *testing.T) {
 	}
 	if compared < 150 {
 		t.Errorf("only %d files compared", compared)
+	}
+}
+
+// TestCancelledLeavesNothingHalfDone ends the job after a moment, as Ctrl-C does, and then lets it finish.
+func TestCancelledLeavesNothingHalfDone(t *testing.T) {
+	dir := t.TempDir()
+	if err := makeDemo(dir); err != nil {
+		t.Fatal(err)
+	}
+	before, err := os.ReadFile(filepath.Join(dir, "out", "manifest.json"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	args := []string{"build", "--store", filepath.Join(dir, "store"), "--out", filepath.Join(dir, "out"), "--as-of", "2026-12-31"}
+	ctx, cancel := context.WithTimeout(context.Background(), 300*time.Millisecond)
+	ended, stop := context.WithCancel(context.Background())
+	defer cancel()
+	context.AfterFunc(ctx, stop)
+	var out, problems bytes.Buffer
+	if code := run(ended, args, terminal{strings.NewReader(""), &out, &problems}); code != exitCancelled || !strings.Contains(problems.String(), "cancelled") {
+		t.Errorf("exit code %d: %s", code, problems.String())
+	}
+	after, err := os.ReadFile(filepath.Join(dir, "out", "manifest.json"))
+	if err != nil || !bytes.Equal(before, after) {
+		t.Errorf("the output changed (%v)", err)
+	}
+	if left, err := filepath.Glob(filepath.Join(dir, ".out.stage-*")); err != nil || len(left) > 0 {
+		t.Errorf("left behind: %v (%v)", left, err)
 	}
 }

@@ -15,9 +15,23 @@ import (
 var update = flag.Bool("update", false, "write golden files anew")
 
 func TestMain(m *testing.M) {
-	testscript.Main(m, map[string]func(){
+	testscript.Main(tidy{m}, map[string]func(){
 		"scanledger": func() { os.Exit(run(context.Background(), os.Args[1:], terminal{os.Stdin, os.Stdout, os.Stderr})) },
 	})
+}
+
+// tidy removes the demo that tests share once they have all run.
+type tidy struct{ *testing.M }
+
+// Run runs the tests.
+func (m tidy) Run() int {
+	code := m.M.Run()
+	if demoMade != "" {
+		if err := os.RemoveAll(demoMade); err != nil && code == 0 {
+			code = 1
+		}
+	}
+	return code
 }
 
 // TestScripts runs the stories in testdata/script, each on the real program.

@@ -2,46 +2,80 @@
 -- title: How often the calls held up
 -- question: Of the calls that were later checked by looking, how many were right, and what does that say of those never checked?
 -- grain: one row per cut; a cut is one value of the columns named in "by"
--- reads: visit_counts
+-- reads: point_visits, params
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: by | which columns make the cut; "all" for everything
+-- column: sites | sites with a call; points of one site are alike, so sites are the independent units
 -- column: active_calls | point-visits called active
 -- column: active_verified | of those, with a decisive finding (opened, drilled or borescope) in the truth window
 -- column: active_verified_share | active_verified / active_calls
 -- column: confirmed | of the verified active calls, active
 -- column: false_alarms | of the verified active calls, not active
+-- column: confirmed_reported | active calls with an active report or return visit and no decisive finding; never pooled with confirmed
 -- column: ppv | confirmed / active_verified
--- column: ppv_low | lower end of its 95% Wilson interval
+-- column: ppv_low | lower end of its 95% interval, sites as clusters, as for detection
 -- column: ppv_high | upper end of it
+-- column: ppv_design_effect | how much wider its uncertainty is than for as many independent points
+-- column: enough | false where too few active calls were verified, or too unevenly, to show ppv
+-- column: why_not | the reason for holding ppv back
 -- column: clear_calls | point-visits called clear
 -- column: clear_verified | of those, with a decisive finding in the truth window
 -- column: clear_verified_share | clear_verified / clear_calls
 -- column: missed | of the verified clear calls, active
 -- column: missed_reported | clear calls with an active report or return visit and no decisive finding; never pooled with missed
--- column: sensitivity | share of active points called active, corrected for which points were ever checked (Begg and Greenes 1983)
--- column: sensitivity_low | lower end of its 95% interval
+-- column: sensitivity | share of active points called active, corrected for which points were ever checked (Begg and Greenes 1983), within strata
+-- column: sensitivity_low | lower end of its 95% interval, sites as clusters (linearised, on the logit scale)
 -- column: sensitivity_high | upper end of it
+-- column: sensitivity_design_effect | how much wider its uncertainty is than for as many independent points
+-- column: sensitivity_naive | confirmed / (confirmed + missed), among checked points only; flattering, since calls of movement are checked most
+-- column: sensitivity_enough | false where too little was checked to show sensitivity
+-- column: sensitivity_why_not | the reason for holding it back
 -- column: specificity | share of points that are not active called clear, corrected likewise
 -- column: specificity_low | lower end of its 95% interval
 -- column: specificity_high | upper end of it
--- column: sensitivity_naive | confirmed / (confirmed + missed), among checked points only; flattering, since calls of movement are checked most
 -- column: specificity_naive | among checked points only
--- column: enough | false where fewer active calls were verified than the floor
+-- column: specificity_enough | false where too little was checked to show specificity
+-- column: specificity_why_not | the reason for holding it back
+-- column: strata | strata within the cut that the correction weighs: material, density class, and whether another visit called the point active
+-- column: strata_merged | how many of those had calls of a kind that were never checked, and were merged into one remainder
+-- column: openings_needed | how many more openings of clear points, drawn at random, would bring sensitivity within 10 points at 95%, if what was found so far holds; empty where no number would do or nothing is known
+-- column: openings_worst_case | true where no missed point is known, so that openings_needed takes the share missed that asks for most
 -- caveat: Walls are mostly opened where movement was shown. A rate from checked points alone flatters sensitivity.
--- caveat: The correction assumes that, among calls of one kind, the points checked are like those that were not.
-SELECT CASE grouping(material, gain, season, region, month)
-           WHEN 31 THEN 'all' WHEN 15 THEN 'material' WHEN 23 THEN 'gain' WHEN 27 THEN 'season' WHEN 29 THEN 'region' WHEN 30 THEN 'month'
-           WHEN 7 THEN 'material+gain' END AS "by",
-       material, gain, season, region, month,
-       CAST(coalesce(sum(n) FILTER (WHERE call = 'active'), 0) AS BIGINT) AS active_calls,
-       CAST(coalesce(sum(n) FILTER (WHERE call = 'active' AND verified_by = 'decisive'), 0) AS BIGINT) AS active_verified,
-       CAST(coalesce(sum(n) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth = 'active'), 0) AS BIGINT) AS confirmed,
-       CAST(coalesce(sum(n) FILTER (WHERE call = 'clear'), 0) AS BIGINT) AS clear_calls,
-       CAST(coalesce(sum(n) FILTER (WHERE call = 'clear' AND verified_by = 'decisive'), 0) AS BIGINT) AS clear_verified,
-       CAST(coalesce(sum(n) FILTER (WHERE call = 'clear' AND verified_by = 'decisive' AND truth = 'active'), 0) AS BIGINT) AS missed,
-       CAST(coalesce(sum(n) FILTER (WHERE call = 'clear' AND verified_by = 'report' AND truth = 'active'), 0) AS BIGINT) AS missed_reported
-FROM visit_counts
-WHERE month BETWEEN $from AND $to
-GROUP BY GROUPING SETS ((), (material), (gain), (season), (region), (month), (material, gain))
-ORDER BY "by", material NULLS FIRST, gain NULLS FIRST, season NULLS FIRST, region NULLS FIRST, month NULLS FIRST
+-- caveat: The correction assumes that, among calls of one kind in one stratum, the points checked are like those that were not.
+-- caveat: A point that another visit called active, within as many days as the truth window has, is mostly opened because of that call; such calls make strata of their own, since what was opened there is no random draw.
+-- caveat: The gain is that of the reading which decided the call. Gain is raised until something shows, so a cut by gain compares calls that ended at different steps; its sensitivity is not that of the step alone.
+-- caveat: Openings needed: the half-width is 1.96 p(1-p) times the standard error of logit sensitivity, in which only the part from checking clear calls shrinks; the design effect found so far is taken to hold. At least as many are asked as reach the floor of checked clear calls and, at the share missed so far, 5 missed points.
+-- caveat: The query counts by site and stratum; the program sums sites and strata into cuts.
+WITH called_again AS (
+    SELECT DISTINCT v.inspection_id, v.point_id
+    FROM point_visits v
+    JOIN point_visits o ON o.site_id = v.site_id AND o.point_id = v.point_id AND o.inspection_id <> v.inspection_id AND o.call = 'active'
+    CROSS JOIN params p
+    WHERE date_diff('day', v.local_date, o.local_date) BETWEEN -p.truth_days AND p.truth_days
+), calls AS (
+    SELECT v.site_id, v.material, v.density_class, v.gain, v.season, v.region, v.month, v.model, v.thickness_band, v.call, v.truth, v.verified_by,
+           v.material || ' ' || v.density_class || CASE WHEN a.point_id IS NULL THEN '' ELSE ' called active by another visit' END AS stratum
+    FROM point_visits v
+    LEFT JOIN called_again a ON a.inspection_id = v.inspection_id AND a.point_id = v.point_id
+    WHERE v.month BETWEEN $from AND $to AND v.call IN ('active', 'clear')
+)
+SELECT CASE grouping(material, density_class, gain, season, region, month, model, thickness_band)
+           WHEN 255 THEN 'all' WHEN 127 THEN 'material' WHEN 191 THEN 'density_class' WHEN 223 THEN 'gain' WHEN 239 THEN 'season'
+           WHEN 247 THEN 'region' WHEN 251 THEN 'month' WHEN 253 THEN 'model' WHEN 254 THEN 'thickness_band' WHEN 95 THEN 'material+gain'
+       END AS "by",
+       material, density_class, gain, season, region, month, model, thickness_band, site_id, stratum,
+       count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth = 'active') AS confirmed,
+       count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth <> 'active') AS false_alarms,
+       count(*) FILTER (WHERE call = 'active' AND verified_by <> 'decisive') AS active_unverified,
+       count(*) FILTER (WHERE call = 'active' AND verified_by = 'report' AND truth = 'active') AS confirmed_reported,
+       count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive' AND truth = 'active') AS missed,
+       count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive' AND truth <> 'active') AS cleared,
+       count(*) FILTER (WHERE call = 'clear' AND verified_by <> 'decisive') AS clear_unverified,
+       count(*) FILTER (WHERE call = 'clear' AND verified_by = 'report' AND truth = 'active') AS missed_reported
+FROM calls
+GROUP BY GROUPING SETS ((site_id, stratum), (material, site_id, stratum), (density_class, site_id, stratum), (gain, site_id, stratum),
+                        (season, site_id, stratum), (region, site_id, stratum), (month, site_id, stratum), (model, site_id, stratum),
+                        (thickness_band, site_id, stratum), (material, gain, site_id, stratum))
+ORDER BY "by", material NULLS FIRST, density_class NULLS FIRST, gain NULLS FIRST, season NULLS FIRST, region NULLS FIRST, month NULLS FIRST,
+         model NULLS FIRST, thickness_band NULLS FIRST, site_id, stratum

@@ -26,6 +26,10 @@ type FirthFit struct {
 
 const firthIterations = 500
 
+// firthMost bounds rows times columns cubed, to which the time of the profiles grows: some ten
+// seconds on one core of 2026.
+const firthMost = 2_500_000
+
 // FitFirth fits a logistic model by penalised maximum likelihood (Firth 1993, Biometrika 80:27-38;
 // Heinze & Schemper 2002, Stat Med 21:2409-2419). It maximises
 //
@@ -46,6 +50,11 @@ func FitFirth(in GLMInput, conf float64) (FirthFit, error) {
 	if err != nil {
 		return FirthFit{}, fmt.Errorf("fit penalised logistic model: %w", err)
 	}
+	m, rowOf := m.grouped()
+	if cost := m.n * m.p * m.p * m.p; cost > firthMost {
+		return FirthFit{}, fmt.Errorf("fit penalised logistic model: %d different rows of %d columns are too many for profile limits; give at most %d rows of so many columns",
+			m.n, m.p, firthMost/(m.p*m.p*m.p))
+	}
 	start := make([]float64, m.p)
 	at, err := m.firthAt(start)
 	if err == nil {
@@ -60,14 +69,39 @@ func FitFirth(in GLMInput, conf float64) (FirthFit, error) {
 	}
 	fit := FirthFit{Coef: at.coef, Cov: final.covariance(), PenalisedLogLik: at.value, Iterations: at.iterations, information: at.information}
 	fit.StdErr = standardErrors(fit.Cov)
-	for _, mu := range at.means {
-		fit.Fitted = append(fit.Fitted, mu.mu)
+	for _, i := range rowOf {
+		fit.Fitted = append(fit.Fitted, at.means[i].mu)
 	}
 	if !at.converged {
 		fit.Warnings = append(fit.Warnings, fmt.Sprintf("no convergence in %d iterations: do not rely on the estimates", at.iterations))
 	}
 	m.firthProfiles(&fit, conf)
 	return fit, nil
+}
+
+// grouped is the same model with rows that are alike taken together, and the group of each row.
+func (m *glm) grouped() (*glm, []int) {
+	g := *m
+	g.y, g.trials, g.weights, g.offset = nil, nil, nil, nil
+	var rows []float64
+	rowOf, seen := make([]int, m.n), map[string]int{}
+	for i := range m.n {
+		key := fmt.Sprint(m.x.RawRowView(i), m.offset[i])
+		at, ok := seen[key]
+		if !ok {
+			at = len(g.y)
+			seen[key] = at
+			rows = append(rows, m.x.RawRowView(i)...)
+			g.y, g.trials = append(g.y, 0), append(g.trials, 0)
+			g.weights, g.offset = append(g.weights, 1), append(g.offset, m.offset[i])
+		}
+		g.y[at] += m.weights[i] * m.y[i]
+		g.trials[at] += m.weights[i] * m.trials[i]
+		rowOf[i] = at
+	}
+	g.n = len(g.y)
+	g.x = mat.NewDense(g.n, m.p, rows)
+	return &g, rowOf
 }
 
 // firthPoint is a point of the search with the value of the penalised log-likelihood there. The
@@ -87,20 +121,21 @@ type firthPoint struct {
 var errNoInformation = errors.New("the information vanishes; rescale the columns to a range near 1")
 
 func (m *glm) firthAt(coef []float64) (firthPoint, error) {
-	at := firthPoint{coef: coef, means: make([]mean, m.n), weight: make([]float64, m.n)}
-	weighted := mat.NewDense(m.n, m.p, nil)
+	at := firthPoint{coef: coef, means: make([]mean, m.n), weight: make([]float64, m.n), information: mat.NewSymDense(m.p, nil)}
+	sums := at.information.RawSymmetric().Data
 	for i, eta := range m.predictor(coef) {
 		// Without the floor of FitGLM: the penalty must go on falling where the means flatten out.
 		mu := m.link.inverse(eta)
 		at.means[i] = mu
 		at.weight[i] = m.weights[i] * m.trials[i] * mu.mu * mu.nu
-		floats.AddScaled(weighted.RawRowView(i), math.Sqrt(at.weight[i]), m.x.RawRowView(i))
+		row := m.x.RawRowView(i)
+		for j, x := range row {
+			floats.AddScaled(sums[j*m.p+j:(j+1)*m.p], at.weight[i]*x, row[j:])
+		}
 		if m.carries(i) {
 			at.value += m.weights[i] * (xLogY(m.y[i], mu.mu) + xLogY(m.trials[i]-m.y[i], mu.nu))
 		}
 	}
-	at.information = mat.NewSymDense(m.p, nil)
-	at.information.SymOuterK(1, weighted.T())
 	if !at.factor.Factorize(at.information) {
 		return at, errNoInformation
 	}
@@ -108,42 +143,28 @@ func (m *glm) firthAt(coef []float64) (firthPoint, error) {
 	return at, nil
 }
 
-// firthScoreAt is the gradient of the penalised log-likelihood, NaN where it cannot be had.
-func (m *glm) firthScoreAt(coef []float64) []float64 {
+// firthScore is the gradient of the penalised log-likelihood at a point, NaN where it cannot be had.
+// The diagonal of the weighted hat matrix that it needs is weight x'(X'WX)^-1 x, row by row.
+func (m *glm) firthScore(at firthPoint) []float64 {
 	score := make([]float64, m.p)
-	at, err := m.firthAt(coef)
-	var hat []float64
-	if err == nil {
-		hat, err = at.leverages(m.x)
-	}
-	if err != nil {
+	var inverse mat.SymDense
+	if err := at.factor.InverseTo(&inverse); err != nil && !isPoorlyConditioned(err) {
 		floats.AddConst(math.NaN(), score)
 		return score
 	}
+	v := inverse.RawSymmetric().Data // upper triangle
 	for i, mu := range at.means {
 		residual := m.y[i] - m.trials[i]*mu.mu
 		if mu.mu > 0.5 {
 			residual = m.trials[i]*mu.nu - (m.trials[i] - m.y[i])
 		}
-		floats.AddScaled(score, m.weights[i]*residual+hat[i]*(0.5-mu.mu), m.x.RawRowView(i))
+		row, hat := m.x.RawRowView(i), 0.0
+		for j, x := range row {
+			hat += x * (2*floats.Dot(v[j*m.p+j:(j+1)*m.p], row[j:]) - v[j*m.p+j]*x)
+		}
+		floats.AddScaled(score, m.weights[i]*residual+at.weight[i]*hat*(0.5-mu.mu), row)
 	}
 	return score
-}
-
-// leverages are the diagonal of the weighted hat matrix.
-func (at firthPoint) leverages(x *mat.Dense) ([]float64, error) {
-	var inverse mat.SymDense
-	if err := at.factor.InverseTo(&inverse); err != nil && !isPoorlyConditioned(err) {
-		return nil, fmt.Errorf("leverages: %w", err)
-	}
-	n, p := x.Dims()
-	spread := mat.NewDense(n, p, nil)
-	spread.Mul(x, &inverse)
-	hat := make([]float64, n)
-	for i := range hat {
-		hat[i] = at.weight[i] * floats.Dot(spread.RawRowView(i), x.RawRowView(i))
-	}
-	return hat, nil
 }
 
 // firthSearch climbs from start, holding one coefficient still (-1: none). information is that of
@@ -178,16 +199,29 @@ func (m *glm) firthClimb(held int, start []float64, information *mat.SymDense) (
 		mat.NewVecDense(m.p, out).MulVec(axes, mat.NewVecDense(free, u))
 		return floats.AddTo(out, out, start)
 	}
+	var last firthPoint // Func and Grad are mostly asked at the same place
+	var lastErr error
+	visit := func(u []float64) (firthPoint, error) {
+		if here := coef(u); last.coef == nil || !slices.Equal(here, last.coef) {
+			last, lastErr = m.firthAt(here)
+		}
+		return last, lastErr
+	}
 	problem := optimize.Problem{
 		Func: func(u []float64) float64 {
-			at, err := m.firthAt(coef(u))
+			at, err := visit(u)
 			if err != nil || math.IsNaN(at.value) {
 				return math.Inf(1)
 			}
 			return -at.value
 		},
 		Grad: func(gradient, u []float64) {
-			mat.NewVecDense(free, gradient).MulVec(axes.T(), mat.NewVecDense(m.p, m.firthScoreAt(coef(u))))
+			at, err := visit(u)
+			if err != nil {
+				floats.AddConst(math.NaN(), gradient)
+				return
+			}
+			mat.NewVecDense(free, gradient).MulVec(axes.T(), mat.NewVecDense(m.p, m.firthScore(at)))
 			floats.Scale(-1, gradient)
 		},
 	}

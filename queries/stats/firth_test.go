@@ -3,6 +3,7 @@ package stats
 import (
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -147,5 +148,47 @@ func TestLogisticRefuses(t *testing.T) {
 	}
 	if _, err := FitLogistic(GLMInput{}, 0.95); err == nil {
 		t.Error("nothing accepted")
+	}
+}
+
+// TestFirthTakesAlikeRowsTogether: rows given one by one and the same rows as counts give the same fit.
+func TestFirthTakesAlikeRowsTogether(t *testing.T) {
+	counts := GLMInput{X: [][]float64{{1, 0}, {1, 1}}, Y: []float64{0, 4}, Trials: []float64{10, 10}, Family: Binomial}
+	single := GLMInput{Family: Binomial}
+	for i, row := range counts.X {
+		for k := range 10 {
+			y := 0.0
+			if float64(k) < counts.Y[i] {
+				y = 1
+			}
+			single.X, single.Y = append(single.X, row), append(single.Y, y)
+		}
+	}
+	a, err := FitFirth(counts, 0.95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	b, err := FitFirth(single, 0.95)
+	if err != nil {
+		t.Fatal(err)
+	}
+	for j := range a.Coef {
+		closeTo(t, "coefficient", b.Coef[j], a.Coef[j], 1e-9)
+		closeTo(t, "limit", b.High[j], a.High[j], 1e-6)
+	}
+	if len(b.Fitted) != len(single.Y) || b.Fitted[0] != b.Fitted[9] || b.Fitted[0] == b.Fitted[10] {
+		t.Errorf("fitted values are not those of the rows: %v", b.Fitted)
+	}
+}
+
+// TestFirthRefusesWhatWouldTakeTooLong: columns that differ in every row cannot be taken together.
+func TestFirthRefusesWhatWouldTakeTooLong(t *testing.T) {
+	in := GLMInput{Family: Binomial}
+	for i := range 40_000 {
+		x := float64(i) / 40_000
+		in.X, in.Y = append(in.X, []float64{1, x, x * x, x * x * x}), append(in.Y, float64(i%2))
+	}
+	if _, err := FitFirth(in, 0.95); err == nil || !strings.Contains(err.Error(), "too many for profile limits") {
+		t.Errorf("got %v", err)
 	}
 }

@@ -17,6 +17,15 @@ func (a TestArm) total() int    { return a.verified() + a.Unverified }
 // test does, such as the size class of a finding.
 type VerificationStratum struct{ Positive, Negative TestArm }
 
+// Plus is the units of both.
+func (s VerificationStratum) Plus(o VerificationStratum) VerificationStratum {
+	return VerificationStratum{Positive: s.Positive.plus(o.Positive), Negative: s.Negative.plus(o.Negative)}
+}
+
+func (a TestArm) plus(b TestArm) TestArm {
+	return TestArm{a.Condition + b.Condition, a.NoCondition + b.NoCondition, a.Unverified + b.Unverified}
+}
+
 // A Corrected is one corrected proportion with its standard error and intervals.
 type Corrected struct {
 	Value, StdErr float64

@@ -77,16 +77,24 @@ func (e *Engine) Close() error {
 // Exec runs a statement.
 func (e *Engine) Exec(ctx context.Context, query string, args ...any) error {
 	if _, err := e.conn.ExecContext(ctx, query, args...); err != nil {
-		return fmt.Errorf("run %s: %w", firstLine(query), err)
+		return ended(ctx, fmt.Errorf("run %s: %w", firstLine(query), err))
 	}
 	return nil
+}
+
+// ended tells a cancelled statement from a failed one: the driver's own error does not.
+func ended(ctx context.Context, err error) error {
+	if cause := ctx.Err(); cause != nil {
+		return cause
+	}
+	return err
 }
 
 // Each runs a query and calls visit for every row with the row's scanner.
 func (e *Engine) Each(ctx context.Context, query string, args []any, visit func(scan func(dest ...any) error) error) (err error) {
 	rows, err := e.conn.QueryContext(ctx, query, args...)
 	if err != nil {
-		return fmt.Errorf("query %s: %w", firstLine(query), err)
+		return ended(ctx, fmt.Errorf("query %s: %w", firstLine(query), err))
 	}
 	defer func() { err = errors.Join(err, rows.Close()) }()
 	for rows.Next() {
@@ -94,7 +102,10 @@ func (e *Engine) Each(ctx context.Context, query string, args []any, visit func(
 			return fmt.Errorf("query %s: %w", firstLine(query), err)
 		}
 	}
-	return rows.Err()
+	if err := rows.Err(); err != nil {
+		return ended(ctx, fmt.Errorf("query %s: %w", firstLine(query), err))
+	}
+	return nil
 }
 
 // View makes a view of the given name over Parquet files. Without files it is an empty view with
