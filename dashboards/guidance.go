@@ -2,6 +2,7 @@ package dashboards
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 	"strconv"
 	"strings"
@@ -305,7 +306,7 @@ func falseHeading(b *queries.Book) string {
 }
 
 func readingsSection(b *queries.Book, biz Business) Section {
-	t := Table{ID: "readings-table", Caption: "Single readings by material and gain step", Sortable: true, Find: true,
+	t := Table{ID: "readings-table", Caption: "Single readings by material and gain step", Sortable: true, Find: true, Folded: true,
 		Columns: []Column{{Head: "Material"}, {Head: "Gain", Numeric: true}, {Head: "Readings", Unit: "active points", Numeric: true}, {Head: "Hit rate", Unit: "95 % interval", Numeric: true},
 			{Head: "Readings", Unit: "other points", Numeric: true}, {Head: "False-alarm rate", Unit: "95 % interval", Numeric: true}, costColumn(biz)}}
 	for _, r := range guided(b, "material+gain") {
@@ -322,7 +323,7 @@ func readingsSection(b *queries.Book, biz Business) Section {
 func modelsSection(b *queries.Book, biz Business) Section {
 	rows := guided(b, "model+material+gain")
 	models := map[string]bool{}
-	t := Table{ID: "models-table", Caption: "Stepping up, by unit model and material", Sortable: true, Find: true,
+	t := Table{ID: "models-table", Caption: "Stepping up, by unit model and material", Sortable: true, Find: true, Folded: true,
 		Columns: slices.Concat([]Column{{Head: "Model"}, {Head: "Material"}}, steppingColumns, []Column{costColumn(biz), {Head: "Advice"}})}
 	for _, r := range rows {
 		models[*r.Model] = true
@@ -347,7 +348,7 @@ func modelsHeading(models int) string {
 }
 
 func curveSection(b *queries.Book) Section {
-	t := Table{ID: "curves-table", Caption: "Chance of having shown movement, by gain", Sortable: true, Find: true, Columns: []Column{{Head: "Cut"}, {Head: "Points", Numeric: true}, {Head: "Steps", Numeric: true},
+	t := Table{ID: "curves-table", Caption: "Chance of having shown movement, by gain", Sortable: true, Find: true, Folded: true, Columns: []Column{{Head: "Cut"}, {Head: "Points", Numeric: true}, {Head: "Steps", Numeric: true},
 		{Head: "Floor", Numeric: true}, {Head: "Ceiling", Numeric: true}, {Head: "Half by gain", Numeric: true}, {Head: "90 % by gain", Numeric: true}, {Head: "90 % by gain, 95 % sure", Numeric: true}, {Head: "Why not"}}}
 	var fitted, all int64
 	for _, r := range b.Curves {
@@ -386,12 +387,15 @@ func curveLabel(b *queries.Book, r queries.CurveRow) string {
 func lossSection(b *queries.Book) Section {
 	t := Table{ID: "loss-table", Caption: "Gain used and one-way wave loss", Sortable: true, Columns: []Column{{Head: "Material"}, {Head: "Model"}, {Head: "Point-visits", Numeric: true},
 		{Head: "Gain used", Unit: "median", Numeric: true}, {Head: "middle half", Numeric: true}, {Head: "Thickness", Unit: "mm", Numeric: true}, {Head: "Loss", Unit: "dB per m", Numeric: true},
-		{Head: "One way", Unit: "dB", Numeric: true}, {Head: "Table row"}, {Head: "Note"}}}
-	rows := slices.Clone(b.Losses)
+		{Head: "One way", Unit: "dB", Numeric: true}, {Head: "Table row"}}}
+	rows, notes := slices.Clone(b.Losses), map[string]string{}
 	slices.SortStableFunc(rows, byLoss)
 	for _, r := range rows {
 		t.Rows = append(t.Rows, Row{Cells: []Cell{text(b.Labels.Material(r.Material)), text(r.Model), count(r.PointVisits), whole(r.GainMedian),
-			{Text: fmt.Sprintf("%d to %d", r.GainQ1, r.GainQ3), Class: "num"}, thickness(r.ThicknessMM), blank(r.DBPerM, 1), blank(r.LossDB, 2), text(r.TableRow), text(r.Note)}})
+			{Text: fmt.Sprintf("%d to %d", r.GainQ1, r.GainQ3), Class: "num"}, thickness(r.ThicknessMM), blank(r.DBPerM, 1), blank(r.LossDB, 2), text(orNone(r.TableRow))}})
+		if r.Note != "" && r.TableRow != "" {
+			notes[r.TableRow] = r.Note
+		}
 	}
 	s := Section{ID: "loss", Heading: lossHeading(b.Losses),
 		Sub:    "The gain of the reading that decided each point-visit, beside what the material's typical thickness takes from a wave on its way in. Materials that the table does not have are blank.",
@@ -399,7 +403,18 @@ func lossSection(b *queries.Book) Section {
 	if len(rows) > 0 {
 		s.Margin = []Note{{amount(queries.Figure(rows[0].Frequency), 3) + " GHz", "is the frequency the loss is worked out for: the house's choice, no fact about any device. Dry laboratory slabs; for order and rough size only."}}
 	}
+	for _, row := range slices.Sorted(maps.Keys(notes)) {
+		s.Margin = append(s.Margin, Note{"", "Row " + row + ": " + notes[row] + "."})
+	}
 	return s
+}
+
+// orNone says that a material has no row in the table of losses.
+func orNone(row string) string {
+	if row == "" {
+		return "not in the table"
+	}
+	return row
 }
 
 // byLoss puts the least loss first and unknown ones last.
@@ -460,7 +475,7 @@ func lossHeading(rows []queries.LossRow) string {
 }
 
 func weightsSection(b *queries.Book) Section {
-	t := Table{ID: "weights-table", Caption: "Checked point-visits and what each stands for", Sortable: true, Columns: []Column{{Head: "Material"}, {Head: "Call"}, {Head: "Point-visits", Numeric: true},
+	t := Table{ID: "weights-table", Caption: "Checked point-visits and what each stands for", Sortable: true, Folded: true, Columns: []Column{{Head: "Material"}, {Head: "Call"}, {Head: "Point-visits", Numeric: true},
 		{Head: "Verified", Numeric: true}, {Head: "of those active", Numeric: true}, {Head: "Each stands for", Unit: "point-visits", Numeric: true}}}
 	var left int64
 	for _, r := range b.Weights {

@@ -117,10 +117,7 @@ func (w *weighted) rate(floor int) (weightedRate, error) {
 
 // rated judges an estimate from n cases that tell at most as much as kish independent ones.
 func rated(e stats.ClusterEstimate, n int64, kish float64, floor int) weightedRate {
-	interval := e.WilsonT
-	if e.P == 0 || e.P == 1 {
-		interval = e.KornGraubard
-	}
+	interval := e.KornGraubard // as for unweighted rates, see shown
 	out := weightedRate{Estimate: stats.Estimate{Value: e.P, Low: interval.Low, High: interval.High, Conf: Confidence, N: int(n)}, effective: kish}
 	if e.EffectiveN < kish {
 		out.effective = e.EffectiveN
