@@ -233,7 +233,7 @@ func TestPlanVerification(t *testing.T) {
 	p := a / (a + 1265*f)
 	g := 195. / 427
 	va := (1423*g*g + 1423*1423*g*(1-g)/427) / (a * a)
-	rest := 0.01/math.Pow(1.9599639845*p*(1-p), 2) - va - 1./1265
+	rest := 0.01/(1.9599639845*1.9599639845*p*p*(1-p)*(1-p)) - va - 1./1265
 	want := int(math.Ceil((1-f)/(f*rest))) - 44
 	if got := planOf(t, s); !got.Possible || got.WorstCase || got.More != want || want < 1 {
 		t.Errorf("got %+v, by hand %d", got, want)
@@ -244,7 +244,7 @@ func TestPlanVerification(t *testing.T) {
 	for i := 1; i < 20000; i++ {
 		f := float64(i) / 20000
 		p := a / (a + 1265*f)
-		worst = max(worst, (1-f)/(f*(0.01/math.Pow(1.9599639845*p*(1-p), 2)-va-1./1265)))
+		worst = max(worst, (1-f)/(f*(0.01/(1.9599639845*1.9599639845*p*p*(1-p)*(1-p))-va-1./1265)))
 	}
 	got := planOf(t, s)
 	if !got.Possible || !got.WorstCase || math.Abs(float64(got.More)-worst) > 1 {
