@@ -28,6 +28,7 @@ var pages = []struct {
 }{
 	{Link{"index.html", "Overview"}, overviewPage},
 	{Link{"detection.html", "Detection"}, detectionPage},
+	{Link{"guidance.html", "Gain guidance"}, guidancePage},
 	{Link{"season.html", "Season and trend"}, seasonPage},
 	{Link{"technicians.html", "Technicians"}, techniciansPage},
 	{Link{"auditor.html", "Auditor"}, auditorPage},

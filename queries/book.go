@@ -21,6 +21,10 @@ type Options struct {
 	From, To string    // local months, YYYY-MM; empty: all there is
 	AsOf     time.Time // day of the newest record seen
 	Floor    int       // 0: DefaultFloor
+
+	FalseAlarmCost, MissedCost float64           // of one wrong call, in the house's currency; 0: not set
+	Frequency                  float64           // GHz, for wave losses; 0: DefaultFrequency
+	WaveLoss                   map[string]string // material: row of the table of wave losses, where its own name is none
 }
 
 // Book holds the figures of every analysis, typed for those who draw them, and as results for those
@@ -39,6 +43,10 @@ type Book struct {
 	RegionStandardised []StandardisedRow
 	Quality            []QualityRow
 	RejectRules        []RejectRuleRow
+	Weights            []WeightRow
+	Guidance           []GuidanceRow
+	Curves             []CurveRow
+	Losses             []LossRow
 	Flow               []FlowRow
 	Findings           []Finding // the most important first
 	Labels             Labels
@@ -60,6 +68,9 @@ type desk struct {
 	ctx  context.Context
 	eng  *engine.Engine
 	book *Book
+	opt  Options
+
+	ladders []ladders // what had shown by each gain, once gainCurve has run
 }
 
 // Analyse runs every analysis over the fact views in e.
@@ -67,14 +78,19 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 	if opt.Floor == 0 {
 		opt.Floor = DefaultFloor
 	}
-	d := &desk{ctx, e, &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor}}
+	if opt.Frequency == 0 {
+		opt.Frequency = DefaultFrequency
+	}
+	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor}
+	d := &desk{ctx: ctx, eng: e, book: book, opt: opt}
 	if err := d.period(); err != nil {
 		return nil, err
 	}
 	if err := d.ledger(st, upTo); err != nil {
 		return nil, err
 	}
-	steps := []func() error{d.labels, d.detection, d.season, d.trend, d.regionStandardised, d.accuracy, d.statement, d.consistency, d.quality, d.rejectRules, d.flow}
+	steps := []func() error{d.labels, d.detection, d.season, d.trend, d.regionStandardised, d.accuracy, d.statement, d.consistency, d.quality, d.rejectRules, d.flow,
+		d.verificationWeights, d.gainCurve, d.guidance, d.gainLoss}
 	for _, step := range steps {
 		if err := step(); err != nil {
 			return nil, err

@@ -15,6 +15,7 @@ var rowTypes = map[string]any{
 	"season": SeasonRow{}, "season_months": SeasonMonthRow{}, "trend": TrendRow{}, "trend_summary": TrendSummaryRow{},
 	"region_standardised": StandardisedRow{},
 	"data_quality":        QualityRow{}, "reject_rules": RejectRuleRow{}, "flow": FlowRow{},
+	"verification_weights": WeightRow{}, "gain_guidance": GuidanceRow{}, "gain_curve": CurveRow{}, "gain_loss": LossRow{},
 }
 
 // cutColumns name the cut itself; the header explains them with "by".

@@ -56,12 +56,17 @@ const belowFloor = "fewer cases than the floor"
 
 // worthShowing applies the floor and the NCHS presentation standard, and says why not.
 func worthShowing(e stats.ClusterEstimate, units, floor int) (bool, string) {
+	return presentable(e, units, float64(units), floor)
+}
+
+// presentable is worthShowing for units that tell at most as much as so many independent ones.
+func presentable(e stats.ClusterEstimate, units int, most float64, floor int) (bool, string) {
 	if units < floor {
 		return false, belowFloor
 	}
 	effective := e.EffectiveN
-	if math.IsNaN(effective) || effective > float64(units) {
-		effective = float64(units)
+	if math.IsNaN(effective) || effective > most {
+		effective = most
 	}
 	p := stats.PresentProportion(e.P, effective, float64(e.DF), e.KornGraubard)
 	if p.Verdict == stats.Hold {

@@ -83,7 +83,7 @@ func (d *desk) ledger(st *store.Store, upTo int) error {
 // Recount counts what became of every row of every file taken in by load upTo, from the rows
 // themselves and not from the manifest. It needs the views that settle makes.
 func Recount(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) ([]QualityRow, error) {
-	d := &desk{ctx, e, &Book{}}
+	d := &desk{ctx: ctx, eng: e, book: &Book{}}
 	if err := d.ledger(st, upTo); err != nil {
 		return nil, err
 	}

@@ -85,7 +85,11 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 		return built{}, err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(stage)) }()
-	book, err := a.analyse(st, upTo, stage, queries.Options{From: c.From, To: c.To, AsOf: asOf, Floor: a.config.Counts.Floor})
+	book, err := a.analyse(st, upTo, stage, queries.Options{
+		From: c.From, To: c.To, AsOf: asOf, Floor: a.config.Counts.Floor,
+		FalseAlarmCost: a.config.Costs.FalseAlarm, MissedCost: a.config.Costs.Missed,
+		Frequency: a.config.Sensor.Frequency, WaveLoss: a.config.WaveLoss,
+	})
 	if err != nil {
 		return built{}, err
 	}

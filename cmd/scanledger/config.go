@@ -27,7 +27,11 @@ type config struct {
 	Counts struct {
 		Floor int `toml:"floor"` // fewest cases for which a rate is shown (default 30: NCHS presentation standards, 2017)
 	} `toml:"counts"`
-	Engine struct {
+	Sensor struct {
+		Frequency float64 `toml:"frequency_ghz"` // for wave losses (default 24.125: house's choice, no fact about any device)
+	} `toml:"sensor"`
+	WaveLoss map[string]string `toml:"wave_loss"` // material = row of the table of wave losses, where its own name is none
+	Engine   struct {
 		Memory  string `toml:"memory"`  // most memory the SQL engine takes (default "1GiB": house's choice)
 		Threads int    `toml:"threads"` // default: every core
 	} `toml:"engine"`
@@ -36,7 +40,7 @@ type config struct {
 
 func readConfig(path string) (config, error) {
 	c := config{}
-	c.Truth.Days, c.Counts.Floor = transform.DefaultTruthDays, queries.DefaultFloor
+	c.Truth.Days, c.Counts.Floor, c.Sensor.Frequency = transform.DefaultTruthDays, queries.DefaultFloor, queries.DefaultFrequency
 	if path == "" {
 		return c, nil
 	}
@@ -63,6 +67,9 @@ func (c config) check() error {
 		return fmt.Errorf("costs are %g and %g; give amounts of 0 or more", c.Costs.FalseAlarm, c.Costs.Missed)
 	case c.Engine.Threads < 0:
 		return fmt.Errorf("engine.threads is %d; give 1 or more, or leave it out", c.Engine.Threads)
+	}
+	if err := queries.CheckWaveLoss(c.Sensor.Frequency, c.WaveLoss); err != nil {
+		return err
 	}
 	for name, renames := range c.Columns {
 		set, err := contract.Lookup(name)

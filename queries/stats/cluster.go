@@ -112,16 +112,20 @@ func ClusterProportion(s ClusterSums, population int, conf float64) (ClusterEsti
 	if err != nil {
 		return ClusterEstimate{}, fmt.Errorf("cluster proportion: %w", err)
 	}
-	m, n := float64(s.Clusters), float64(s.Units)
-	p := float64(s.Events) / n
-	out := ClusterEstimate{P: p, Variance: s.variance(population), DF: s.Clusters - 1, BinomialVariance: p * (1 - p) / n}
+	n := float64(s.Units)
+	return newClusterEstimate(float64(s.Events)/n, s.variance(population), n, s.Clusters, conf), nil
+}
+
+// newClusterEstimate says all there is to say of p with a variance between clusters, from n units.
+func newClusterEstimate(p, variance, n float64, clusters int, conf float64) ClusterEstimate {
+	out := ClusterEstimate{P: p, Variance: variance, DF: clusters - 1, BinomialVariance: p * (1 - p) / n}
 	out.StdErr = math.Sqrt(out.Variance)
 	out.DesignEffect = quotient(out.Variance, out.BinomialVariance)
 	out.DesignEffectReplace = quotient(out.Variance*(n-1)/n, out.BinomialVariance)
 	out.EffectiveN = quotient(p*(1-p), out.Variance)
 	out.Warnings = clusterWarnings(out)
-	out.intervals(n, m, conf)
-	return out, nil
+	out.intervals(n, float64(clusters), conf)
+	return out
 }
 
 func (s ClusterSums) variance(population int) float64 {

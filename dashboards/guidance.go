@@ -1,0 +1,505 @@
+package dashboards
+
+import (
+	"fmt"
+	"maps"
+	"slices"
+	"strconv"
+	"strings"
+
+	"scanledger/dashboards/chart"
+	"scanledger/queries"
+)
+
+func guidancePage(b *queries.Book, biz Business) Page {
+	return Page{
+		Title:   "Gain guidance",
+		Heading: guidanceHeading(b, biz),
+		Lead: "What stepping the gain up shows, at points later checked by looking, and what it would cost. Every checked point stands for " +
+			"those of its material and call that were not. Advice is by expected cost alone; it does not know the wall in front of you.",
+		Sections: []Section{adviceSection(b, biz), hitsSection(b), falseAlarmsSection(b), readingsSection(b, biz), modelsSection(b, biz),
+			curveSection(b), lossSection(b), weightsSection(b)},
+	}
+}
+
+func costsSet(biz Business) bool { return biz.FalseAlarmCost > 0 && biz.MissedCost > 0 }
+
+func guided(b *queries.Book, by string) []queries.GuidanceRow {
+	var out []queries.GuidanceRow
+	for _, r := range b.Guidance {
+		if r.By == by {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// materialsOf lists the materials of rows, each once, in their order.
+func materialsOf(rows []queries.GuidanceRow) []string {
+	var out []string
+	for _, r := range rows {
+		if !slices.Contains(out, r.Material) {
+			out = append(out, r.Material)
+		}
+	}
+	return out
+}
+
+func guidanceHeading(b *queries.Book, biz Business) string {
+	rows := guided(b, "material+gain")
+	var advised, outside int64
+	for _, r := range rows {
+		if strings.HasPrefix(r.Advice, queries.LowestCost) {
+			advised++
+			if r.InHouseRange != nil && !*r.InHouseRange {
+				outside++
+			}
+		}
+	}
+	materials := counted(int64(len(materialsOf(rows))), "material", "materials")
+	switch {
+	case len(rows) == 0:
+		return "No checked point has readings yet, so nothing can be said of gain"
+	case !costsSet(biz):
+		return "Without the cost of a false alarm and of a missed point, no gain step can be advised"
+	case advised == 0:
+		return fmt.Sprintf("On none of %s is there enough to compare gain steps by cost", materials)
+	case outside == 0:
+		return fmt.Sprintf("A gain step of lowest expected cost can be named on %d of %s, none of them outside the house's range", advised, materials)
+	}
+	return fmt.Sprintf("A gain step of lowest expected cost can be named on %d of %s, and on %d it is outside the house's range", advised, materials, outside)
+}
+
+func adviceSection(b *queries.Book, biz Business) Section {
+	rows := guided(b, "material+gain")
+	s := Section{
+		ID: "advice", Heading: adviceHeading(b, rows),
+		Sub: "Points found active, and points found not active, that had shown movement by each step when the gain was stepped up to it, with 95 % intervals; " +
+			"and the expected cost of 100 points stepped up to it.",
+		Source: sourceOf(b, "gain_guidance", ""),
+		Margin: []Note{costNote(biz)},
+	}
+	for _, m := range materialsOf(rows) {
+		s.Tables = append(s.Tables, steppingTable(b, biz, m, rows))
+	}
+	return s
+}
+
+// adviceHeading says whether any two steps differ in cost beyond their intervals.
+func adviceHeading(b *queries.Book, rows []queries.GuidanceRow) string {
+	lowest := map[string]queries.GuidanceRow{}
+	for _, r := range rows {
+		if strings.HasPrefix(r.Advice, queries.LowestCost) {
+			lowest[r.Material] = r
+		}
+	}
+	var apart []string
+	for _, m := range materialsOf(rows) {
+		low, ok := lowest[m]
+		if ok && slices.ContainsFunc(rows, func(r queries.GuidanceRow) bool {
+			return r.Material == m && r.SteppingEnough() && r.SteppingCostLow > low.SteppingCostHigh
+		}) {
+			apart = append(apart, b.Labels.Material(m))
+		}
+	}
+	switch {
+	case len(lowest) == 0:
+		return "There is not enough to say which step costs least"
+	case len(apart) == 0:
+		return "Where costs can be compared, steps cost about the same: their intervals overlap"
+	}
+	return "Some steps cost more than the lowest beyond what chance gives: " + strings.Join(apart, ", ")
+}
+
+func costNote(biz Business) Note {
+	if !costsSet(biz) {
+		return Note{"", "Costs are not set in the configuration, so steps are not compared."}
+	}
+	return Note{amount(queries.Figure(biz.MissedCost/biz.FalseAlarmCost), 1) + "×", fmt.Sprintf("what a missed point (%s) costs against a false alarm (%s), as configured.",
+		money(queries.Figure(biz.MissedCost), biz), money(queries.Figure(biz.FalseAlarmCost), biz))}
+}
+
+func amount(f queries.Figure, digits int) string {
+	return strconv.FormatFloat(float64(f), 'f', digits, 64)
+}
+
+// money writes an amount without cents.
+func money(f queries.Figure, biz Business) string {
+	return strings.TrimSpace(queries.Count(int64(float64(f)+0.5)) + " " + biz.Currency)
+}
+
+var steppingColumns = []Column{{Head: "Gain", Numeric: true}, {Head: "Points", Numeric: true}, {Head: "Active points shown", Unit: "95 % interval", Numeric: true},
+	{Head: "Others shown", Unit: "false alarms", Numeric: true}}
+
+// steppingCells are a row's cells under steppingColumns.
+func steppingCells(r queries.GuidanceRow) []Cell {
+	enough := r.SteppingEnough()
+	return []Cell{whole(r.Gain), count(r.PointsStepped()), rateCell(r.HitBy, r.HitByLow, r.HitByHigh, enough),
+		rateCell(r.FalseAlarmBy, r.FalseAlarmByLow, r.FalseAlarmByHigh, enough)}
+}
+
+func costColumn(biz Business) Column {
+	return Column{Head: "Cost of 100 points", Unit: biz.Currency, Numeric: true}
+}
+
+func steppingTable(b *queries.Book, biz Business, material string, rows []queries.GuidanceRow) Table {
+	t := Table{ID: "advice-" + material, Caption: b.Labels.Material(material) + houseCaption(rows, material),
+		Columns: slices.Concat(steppingColumns, []Column{costColumn(biz), {Head: "Advice"}, {Head: "House's range"}})}
+	for _, r := range rows {
+		if r.Material != material || r.PointsStepped() == 0 {
+			continue
+		}
+		advice, _, _ := strings.Cut(r.Advice, ";")
+		t.Rows = append(t.Rows, Row{Held: !r.SteppingEnough(), Cells: append(steppingCells(r),
+			costCell(r.SteppingCost, r.SteppingCostLow, r.SteppingCostHigh, r.SteppingEnough()), text(advice), text(houseWord(r.InHouseRange)))})
+	}
+	return t
+}
+
+func houseWord(in *bool) string {
+	switch {
+	case in == nil:
+		return "none given"
+	case *in:
+		return "inside"
+	}
+	return "outside"
+}
+
+// houseCaption names the house's range of a material.
+func houseCaption(rows []queries.GuidanceRow, material string) string {
+	i := slices.IndexFunc(rows, func(r queries.GuidanceRow) bool { return r.Material == material })
+	low, high := rows[i].HouseLow, rows[i].HouseHigh
+	switch {
+	case low != nil && high != nil:
+		return fmt.Sprintf(": the house's range is gain %d to %d", *low, *high)
+	case low != nil:
+		return fmt.Sprintf(": the house's range is gain %d and above", *low)
+	case high != nil:
+		return fmt.Sprintf(": the house's range is up to gain %d", *high)
+	}
+	return ": the house gives no range"
+}
+
+func whole(n int) Cell { return Cell{Text: strconv.Itoa(n), Class: "num"} }
+
+func rateCell(rate, low, high queries.Figure, enough bool) Cell {
+	if !enough {
+		return Cell{Text: "too few", Class: "num"}
+	}
+	c := percent(rate)
+	c.Text += " (" + queries.Range(low, high) + ")"
+	return c
+}
+
+func costCell(cost, low, high queries.Figure, enough bool) Cell {
+	if !enough || !cost.Known() {
+		return Cell{Text: "not known", Class: "num"}
+	}
+	c := decimal(cost, 0)
+	c.Text = fmt.Sprintf("%s (%s to %s)", money(cost, Business{}), money(low, Business{}), money(high, Business{}))
+	return c
+}
+
+// gainHeat lays out one rate of every material and gain step.
+func gainHeat(b *queries.Book, frame chart.Frame, steps []float64, cell func(r queries.GuidanceRow) chart.HeatCell) chart.HeatTable {
+	rows := guided(b, "material+gain")
+	var gains []int
+	for _, r := range rows {
+		gains = append(gains, r.Gain)
+	}
+	slices.Sort(gains)
+	gains = slices.Compact(gains)
+	h := chart.HeatTable{Frame: frame, Corner: "Material", Steps: steps, EmptyWords: "not tried"}
+	for _, g := range gains {
+		h.Columns = append(h.Columns, "Gain "+strconv.Itoa(g))
+	}
+	for _, m := range materialsOf(rows) {
+		line := chart.HeatRow{Label: b.Labels.Material(m), Cells: make([]chart.HeatCell, len(gains))}
+		for i := range line.Cells {
+			line.Cells[i].Empty = true
+		}
+		for _, r := range rows {
+			if i, _ := slices.BinarySearch(gains, r.Gain); r.Material == m {
+				line.Cells[i] = cell(r)
+				line.Cells[i].Title = fmt.Sprintf("%s, gain %d: %s of %s points", line.Label, r.Gain, rateWords(line.Cells[i]), queries.Count(int64(line.Cells[i].N)))
+			}
+		}
+		h.Rows = append(h.Rows, line)
+	}
+	return h
+}
+
+func rateWords(c chart.HeatCell) string {
+	if !c.Enough {
+		return "too few to say,"
+	}
+	return queries.Percent(queries.Figure(c.Rate))
+}
+
+func hitsSection(b *queries.Book) Section {
+	heat := gainHeat(b, chart.Frame{ID: "hits-figure", Title: "Active points shown by each gain step", Desc: "Share of points found active that had shown movement by each gain step, by material."},
+		[]float64{0.2, 0.35, 0.5, 0.65, 0.8, 0.9}, func(r queries.GuidanceRow) chart.HeatCell {
+			return chart.HeatCell{Rate: float64(r.HitBy), Low: float64(r.HitByLow), High: float64(r.HitByHigh), N: int(r.ActiveStepped), Enough: r.HitByEnough, Empty: r.ActiveStepped == 0}
+		})
+	return Section{ID: "hits", Heading: hitsHeading(b), Sub: "Share of points found active by a decisive finding that had shown movement by the step, weighted, with 95 % interval and count.",
+		Figure: heat.SVG(), Source: sourceOf(b, "gain_guidance", ""), Margin: []Note{{"", "A step is hatched where there are too few points, or the interval is too wide, to show a rate."}}}
+}
+
+func hitsHeading(b *queries.Book) string {
+	var low, high *queries.GuidanceRow
+	for _, r := range guided(b, "material+gain") {
+		if !r.HitByEnough {
+			continue
+		}
+		if low == nil || r.HitBy < low.HitBy {
+			low = &r
+		}
+		if high == nil || r.HitBy > high.HitBy {
+			high = &r
+		}
+	}
+	switch {
+	case low == nil || low == high:
+		return "Too few checked active points to compare gain steps"
+	case low.HitByHigh < high.HitByLow:
+		return fmt.Sprintf("What is shown of active points runs from %s (%s by gain %d) to %s (%s by gain %d)", queries.Percent(low.HitBy), b.Labels.Material(low.Material), low.Gain,
+			queries.Percent(high.HitBy), b.Labels.Material(high.Material), high.Gain)
+	}
+	return "No step and material shows more of the active points than another, beyond what chance gives"
+}
+
+func falseAlarmsSection(b *queries.Book) Section {
+	heat := gainHeat(b, chart.Frame{ID: "false-figure", Title: "Other points shown by each gain step", Desc: "Share of points found not active that had shown movement by each gain step, by material."},
+		[]float64{0.01, 0.02, 0.03, 0.05, 0.08, 0.12}, func(r queries.GuidanceRow) chart.HeatCell {
+			return chart.HeatCell{Rate: float64(r.FalseAlarmBy), Low: float64(r.FalseAlarmByLow), High: float64(r.FalseAlarmByHigh), N: int(r.OthersStepped),
+				Enough: r.FalseAlarmByEnough, Empty: r.OthersStepped == 0}
+		})
+	return Section{ID: "false-alarms", Heading: falseHeading(b), Sub: "Share of points found not active that had shown movement by the step, weighted, with 95 % interval and count. A second look that takes a call back is not counted.",
+		Figure: heat.SVG(), Source: sourceOf(b, "gain_guidance", "")}
+}
+
+// falseHeading counts the materials where the highest step has more false alarms than the lowest.
+func falseHeading(b *queries.Book) string {
+	rows := guided(b, "material+gain")
+	var compared, more int64
+	for _, m := range materialsOf(rows) {
+		var able []queries.GuidanceRow
+		for _, r := range rows {
+			if r.Material == m && r.FalseAlarmByEnough {
+				able = append(able, r)
+			}
+		}
+		if len(able) < 2 {
+			continue
+		}
+		compared++
+		if able[len(able)-1].FalseAlarmByLow > able[0].FalseAlarmByHigh {
+			more++
+		}
+	}
+	if compared == 0 {
+		return "Too few checked points without activity to compare gain steps"
+	}
+	return fmt.Sprintf("Stepping up to the highest gain brings more false alarms than stopping at the lowest on %d of %s, beyond what chance gives", more,
+		counted(compared, "material compared", "materials compared"))
+}
+
+func readingsSection(b *queries.Book, biz Business) Section {
+	t := Table{ID: "readings-table", Caption: "Single readings by material and gain step", Sortable: true, Find: true, Folded: true,
+		Columns: []Column{{Head: "Material"}, {Head: "Gain", Numeric: true}, {Head: "Readings", Unit: "active points", Numeric: true}, {Head: "Hit rate", Unit: "95 % interval", Numeric: true},
+			{Head: "Readings", Unit: "other points", Numeric: true}, {Head: "False-alarm rate", Unit: "95 % interval", Numeric: true}, costColumn(biz)}}
+	for _, r := range guided(b, "material+gain") {
+		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(b.Labels.Material(r.Material)), whole(r.Gain),
+			count(r.ReadingsActive), rateCell(r.HitRate, r.HitLow, r.HitHigh, r.HitEnough),
+			count(r.ReadingsNotActive), rateCell(r.FalseAlarmRate, r.FalseAlarmLow, r.FalseAlarmHigh, r.FalseAlarmEnough),
+			costCell(r.CostPer100, r.CostLow, r.CostHigh, r.Enough)}})
+	}
+	return Section{ID: "single-readings", Heading: "Single readings say what a step was used for, not what it can do",
+		Sub:    "Share of readings at each step that showed movement, weighted. After a clear reading the gain goes up, so readings at a higher step are mostly of points that showed nothing lower.",
+		Tables: []Table{t}, Source: sourceOf(b, "gain_guidance", "")}
+}
+
+func modelsSection(b *queries.Book, biz Business) Section {
+	rows := guided(b, "model+material+gain")
+	models := map[string]bool{}
+	t := Table{ID: "models-table", Caption: "Stepping up, by unit model and material", Sortable: true, Find: true, Folded: true,
+		Columns: slices.Concat([]Column{{Head: "Model"}, {Head: "Material"}}, steppingColumns, []Column{costColumn(biz), {Head: "Advice"}})}
+	for _, r := range rows {
+		models[*r.Model] = true
+		if r.PointsStepped() == 0 {
+			continue
+		}
+		t.Rows = append(t.Rows, Row{Held: !r.SteppingEnough(), Cells: slices.Concat([]Cell{text(*r.Model), text(b.Labels.Material(r.Material))}, steppingCells(r),
+			[]Cell{costCell(r.SteppingCost, r.SteppingCostLow, r.SteppingCostHigh, r.SteppingEnough()), text(r.Advice)})})
+	}
+	return Section{ID: "models", Heading: modelsHeading(len(models)), Sub: "A gain step is a number on one model's scale. The tables above go by the number and pool models; this one does not.",
+		Tables: []Table{t}, Source: sourceOf(b, "gain_guidance", "")}
+}
+
+func modelsHeading(models int) string {
+	switch models {
+	case 0:
+		return "No unit model has readings at checked points"
+	case 1:
+		return "All readings at checked points are from one unit model"
+	}
+	return fmt.Sprintf("Readings are from %d unit models, whose gain steps mean different things", models)
+}
+
+func curveSection(b *queries.Book) Section {
+	t := Table{ID: "curves-table", Caption: "Chance of having shown movement, by gain", Sortable: true, Find: true, Folded: true, Columns: []Column{{Head: "Cut"}, {Head: "Points", Numeric: true}, {Head: "Steps", Numeric: true},
+		{Head: "Floor", Numeric: true}, {Head: "Ceiling", Numeric: true}, {Head: "Half by gain", Numeric: true}, {Head: "90 % by gain", Numeric: true}, {Head: "90 % by gain, 95 % sure", Numeric: true}, {Head: "Why not"}}}
+	var fitted, all int64
+	for _, r := range b.Curves {
+		if r.By == "material+thickness_band" {
+			continue // in the files
+		}
+		all++
+		if r.Slope.Known() {
+			fitted++
+		}
+		t.Rows = append(t.Rows, Row{Held: !r.Slope.Known(), Cells: []Cell{text(curveLabel(b, r)), count(r.Points), whole(r.GainSteps), percent(r.Floor), percent(r.Ceiling),
+			decimal(r.A50, 1), decimal(r.A90, 1), decimal(r.A9095, 1), text(r.WhyNot)}})
+	}
+	return Section{ID: "curves", Heading: curveHeading(fitted, all),
+		Sub:    "Fitted to what active points had shown by each step. A floor above zero and a ceiling below one are both expected, and no S-curve from 0 to 100 % is forced.",
+		Tables: []Table{t}, Source: sourceOf(b, "gain_curve", "")}
+}
+
+func curveHeading(fitted, all int64) string {
+	if fitted == 0 {
+		return "There is not enough to fit a curve of hits by gain"
+	}
+	return fmt.Sprintf("A curve of hits by gain can be fitted for %s", ofAll(fitted, all))
+}
+
+func curveLabel(b *queries.Book, r queries.CurveRow) string {
+	switch {
+	case r.DensityClass != nil:
+		return "All " + *r.DensityClass + " materials"
+	case r.Model != nil:
+		return b.Labels.Material(*r.Material) + ", " + *r.Model
+	}
+	return b.Labels.Material(*r.Material)
+}
+
+func lossSection(b *queries.Book) Section {
+	t := Table{ID: "loss-table", Caption: "Gain used and one-way wave loss", Sortable: true, Columns: []Column{{Head: "Material"}, {Head: "Model"}, {Head: "Point-visits", Numeric: true},
+		{Head: "Gain used", Unit: "median", Numeric: true}, {Head: "middle half", Numeric: true}, {Head: "Thickness", Unit: "mm", Numeric: true}, {Head: "Loss", Unit: "dB per m", Numeric: true},
+		{Head: "One way", Unit: "dB", Numeric: true}, {Head: "Table row"}}}
+	rows, notes := slices.Clone(b.Losses), map[string]string{}
+	slices.SortStableFunc(rows, byLoss)
+	for _, r := range rows {
+		t.Rows = append(t.Rows, Row{Cells: []Cell{text(b.Labels.Material(r.Material)), text(r.Model), count(r.PointVisits), whole(r.GainMedian),
+			{Text: fmt.Sprintf("%d to %d", r.GainQ1, r.GainQ3), Class: "num"}, thickness(r.ThicknessMM), blank(r.DBPerM, 1), blank(r.LossDB, 2), text(orNone(r.TableRow))}})
+		if r.Note != "" && r.TableRow != "" {
+			notes[r.TableRow] = r.Note
+		}
+	}
+	s := Section{ID: "loss", Heading: lossHeading(b.Losses),
+		Sub:    "The gain of the reading that decided each point-visit, beside what the material's typical thickness takes from a wave on its way in. Materials that the table does not have are blank.",
+		Tables: []Table{t}, Source: sourceOf(b, "gain_loss", "")}
+	if len(rows) > 0 {
+		s.Margin = []Note{{amount(queries.Figure(rows[0].Frequency), 3) + " GHz", "is the frequency the loss is worked out for: the house's choice, no fact about any device. Dry laboratory slabs; for order and rough size only."}}
+	}
+	for _, row := range slices.Sorted(maps.Keys(notes)) {
+		s.Margin = append(s.Margin, Note{"", "Row " + row + ": " + notes[row] + "."})
+	}
+	return s
+}
+
+// orNone says that a material has no row in the table of losses.
+func orNone(row string) string {
+	if row == "" {
+		return "not in the table"
+	}
+	return row
+}
+
+// byLoss puts the least loss first and unknown ones last.
+func byLoss(a, b queries.LossRow) int {
+	switch known := [2]bool{a.LossDB.Known(), b.LossDB.Known()}; {
+	case known[0] != known[1]:
+		if known[0] {
+			return -1
+		}
+		return 1
+	case known[0] && a.LossDB != b.LossDB:
+		if a.LossDB < b.LossDB {
+			return -1
+		}
+		return 1
+	}
+	return 0
+}
+
+func thickness(mm *float64) Cell {
+	if mm == nil {
+		return Cell{Class: "num"}
+	}
+	return Cell{Text: strconv.FormatFloat(*mm, 'f', -1, 64), Class: "num"}
+}
+
+// blank is decimal, with nothing where the figure is not known.
+func blank(f queries.Figure, digits int) Cell {
+	if !f.Known() {
+		return Cell{Class: "num"}
+	}
+	return decimal(f, digits)
+}
+
+// lossHeading counts pairs of materials, on one model, where the one with more loss is read at more gain.
+func lossHeading(rows []queries.LossRow) string {
+	var more, same, less int64
+	for i, a := range rows {
+		for _, b := range rows[:i] {
+			if a.Model != b.Model || !a.LossDB.Known() || !b.LossDB.Known() || a.LossDB == b.LossDB {
+				continue
+			}
+			switch d := a.GainMedian - b.GainMedian; {
+			case d == 0:
+				same++
+			case (d > 0) == (a.LossDB > b.LossDB):
+				more++
+			default:
+				less++
+			}
+		}
+	}
+	if more+same+less == 0 {
+		return "Too few materials have a wave loss to set gain against"
+	}
+	return fmt.Sprintf("Of %s of materials on one model, the one with more wave loss is read at more gain in %d, at the same in %d, at less in %d",
+		counted(more+same+less, "pair", "pairs"), more, same, less)
+}
+
+func weightsSection(b *queries.Book) Section {
+	t := Table{ID: "weights-table", Caption: "Checked point-visits and what each stands for", Sortable: true, Folded: true, Columns: []Column{{Head: "Material"}, {Head: "Call"}, {Head: "Point-visits", Numeric: true},
+		{Head: "Verified", Numeric: true}, {Head: "of those active", Numeric: true}, {Head: "Each stands for", Unit: "point-visits", Numeric: true}}}
+	var left int64
+	for _, r := range b.Weights {
+		stands := decimal(r.Weight, 1)
+		if r.LeftOut {
+			left++
+			stands = Cell{Text: "left out", Class: "num"}
+		}
+		t.Rows = append(t.Rows, Row{Held: r.LeftOut, Cells: []Cell{text(b.Labels.Material(r.Material)), text(r.Call), count(r.PointVisits), count(r.Verified), count(r.Active), stands}})
+	}
+	return Section{ID: "weights", Heading: weightsHeading(b.Weights), Sub: "Walls are mostly opened where movement was shown. Each checked point-visit stands for all of its material and call.",
+		Tables: []Table{t}, Source: sourceOf(b, "verification_weights", ""),
+		Margin: []Note{{queries.Count(left), fmt.Sprintf("of %s had none checked: nothing stands for them, and they are left out.", counted(int64(len(b.Weights)), "class", "classes"))}}}
+}
+
+func weightsHeading(rows []queries.WeightRow) string {
+	var most *queries.WeightRow
+	for _, r := range rows {
+		if r.Weight.Known() && (most == nil || r.Weight > most.Weight) {
+			most = &r
+		}
+	}
+	if most == nil {
+		return "No point-visit has been checked by looking"
+	}
+	return fmt.Sprintf("A checked point-visit stands for up to %s others of its kind", amount(most.Weight-1, 0))
+}
