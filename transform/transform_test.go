@@ -179,3 +179,24 @@ func TestTruth(t *testing.T) {
 		|| CASE WHEN false_alarm THEN ' false alarm' ELSE '' END || CASE WHEN missed THEN ' missed' ELSE '' END
 		FROM point_visits ORDER BY point_id`), want...)
 }
+
+// TestCalledElsewhere: a point that another visit called active within 60 days is opened for that call.
+func TestCalledElsewhere(t *testing.T) {
+	e := facts(t, `
+inspections.csv
+inspection_id,site_id,region,technician_id,started_at,purpose,outcome
+1,A,S,T1,2026-01-02T09:00:00+11:00,routine,clear
+2,A,S,T1,2026-03-03T09:00:00+11:00,routine,active
+3,A,S,T1,2026-05-03T09:00:00+10:00,routine,clear
+4,B,S,T1,2026-03-04T09:00:00+11:00,routine,clear
+readings.csv
+reading_id,inspection_id,unit_id,point_id,taken_at,material,gain,call
+1,1,U1,P,2026-01-02T09:05:00+11:00,board,3,clear
+2,2,U1,P,2026-03-03T09:05:00+11:00,board,3,active
+3,2,U1,Q,2026-03-03T09:06:00+11:00,board,3,clear
+4,3,U1,P,2026-05-03T09:05:00+10:00,board,3,clear
+5,4,U1,P,2026-03-04T09:05:00+11:00,board,3,clear
+`)
+	same(t, "called elsewhere", table(t, e, "SELECT inspection_id || point_id || ' ' || called_elsewhere FROM point_visits ORDER BY inspection_id, point_id"),
+		"1P true", "2P false", "2Q false", "3P false", "4P false") // 60 days before, 61 days after, another point, another site
+}

@@ -2,7 +2,7 @@
 -- title: How often the calls held up
 -- question: Of the calls that were later checked by looking, how many were right, and what does that say of those never checked?
 -- grain: one row per cut; a cut is one value of the columns named in "by"
--- reads: point_visits, params
+-- reads: point_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: by | which columns make the cut; "all" for everything
@@ -47,18 +47,11 @@
 -- caveat: The gain is that of the reading which decided the call. Gain is raised until something shows, so a cut by gain compares calls that ended at different steps; its sensitivity is not that of the step alone.
 -- caveat: Openings needed: the half-width is 1.96 p(1-p) times the standard error of logit sensitivity, in which only the part from checking clear calls shrinks; the design effect found so far is taken to hold. At least as many are asked as reach the floor of checked clear calls and, at the share missed so far, 5 missed points.
 -- caveat: The query counts by site and stratum; the program sums sites and strata into cuts.
-WITH called_again AS (
-    SELECT DISTINCT v.inspection_id, v.point_id
-    FROM point_visits v
-    JOIN point_visits o ON o.site_id = v.site_id AND o.point_id = v.point_id AND o.inspection_id <> v.inspection_id AND o.call = 'active'
-    CROSS JOIN params p
-    WHERE date_diff('day', v.local_date, o.local_date) BETWEEN -p.truth_days AND p.truth_days
-), calls AS (
-    SELECT v.site_id, v.material, v.density_class, v.gain, v.season, v.region, v.month, v.model, v.thickness_band, v.call, v.truth, v.verified_by,
-           v.material || ' ' || v.density_class || CASE WHEN a.point_id IS NULL THEN '' ELSE ' called active by another visit' END AS stratum
-    FROM point_visits v
-    LEFT JOIN called_again a ON a.inspection_id = v.inspection_id AND a.point_id = v.point_id
-    WHERE v.month BETWEEN $from AND $to AND v.call IN ('active', 'clear')
+WITH calls AS (
+    SELECT site_id, material, density_class, gain, season, region, month, model, thickness_band, call, truth, verified_by,
+           material || ' ' || density_class || CASE WHEN called_elsewhere THEN ' called active by another visit' ELSE '' END AS stratum
+    FROM point_visits
+    WHERE month BETWEEN $from AND $to AND call IN ('active', 'clear')
 )
 SELECT CASE grouping(material, density_class, gain, season, region, month, model, thickness_band)
            WHEN 255 THEN 'all' WHEN 127 THEN 'material' WHEN 191 THEN 'density_class' WHEN 223 THEN 'gain' WHEN 239 THEN 'season'

@@ -24,7 +24,8 @@
 -- caveat: Each point is counted once, shared out over the steps in the fit.
 -- caveat: Rows by material, band or density class pool unit models, whose gain steps mean different things.
 WITH taken AS (
-    SELECT p.inspection_id, p.point_id, p.site_id, p.material, p.density_class, p.thickness_band, coalesce(p.model, 'unknown') AS model, p.call, p.truth,
+    SELECT p.inspection_id, p.point_id, p.site_id, p.material, p.density_class, p.thickness_band, coalesce(p.model, 'unknown') AS model,
+           p.call || CASE WHEN p.called_elsewhere THEN ', elsewhere active' ELSE '' END AS call, p.truth,
            r.gain, r.call = 'active' AS shown,
            coalesce(sum(CASE WHEN r.call = 'active' THEN 1 ELSE 0 END)
                OVER (PARTITION BY p.inspection_id, p.point_id ORDER BY r.taken_at, r.reading_id ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING), 0) AS shown_before

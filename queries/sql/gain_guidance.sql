@@ -42,13 +42,14 @@
 -- column: house_high | highest gain step of it
 -- column: in_house_range | whether the step is in that range; empty where the house gives none
 -- column: loss_db | one-way wave loss in dB through the material's typical thickness; empty by thickness band, and where the table has no such material
--- caveat: Walls are mostly opened where movement was shown. Each point-visit is weighted by 1 / (share checked among point-visits of its material and call), so that opened walls stand for the rest (Horvitz and Thompson 1952); see verification_weights.
+-- caveat: Walls are mostly opened where movement was shown. Each point-visit is weighted by 1 / (share checked among point-visits of its material and call, those apart that another visit called active), so that opened walls stand for the rest (Horvitz and Thompson 1952); see verification_weights.
 -- caveat: Technicians step up after a clear reading and often hold one step lower after an active one. So readings at a higher step are mostly of points that showed nothing lower, and hit_rate, false_alarm_rate and cost_per_100 are those of the readings a step was used for, not what it would give if every point were read at it. Advice therefore goes by what stepping up to it shows and costs.
 -- caveat: The first active reading counts, also where a reading after it took it back: false alarms by a step are those before any such second look.
 -- caveat: Gain steps mean different things on different unit models. Rows by material and gain go by the number alone and pool models; rows by model and material do not.
 -- caveat: Material and thickness band are those of the reading that decided the point-visit.
 WITH checked AS (
-    SELECT p.material, p.thickness_band, coalesce(r.model, 'unknown') AS model, r.gain, p.site_id, p.call, p.truth, r.call AS shown, p.inspection_id, p.point_id
+    SELECT p.material, p.thickness_band, coalesce(r.model, 'unknown') AS model, r.gain, p.site_id,
+           p.call || CASE WHEN p.called_elsewhere THEN ', elsewhere active' ELSE '' END AS call, p.truth, r.call AS shown, p.inspection_id, p.point_id
     FROM point_visits p
     JOIN readings r ON r.inspection_id = p.inspection_id AND r.point_id = p.point_id
     WHERE NOT r.control AND p.verified_by = 'decisive' AND p.month BETWEEN $from AND $to

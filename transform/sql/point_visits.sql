@@ -10,6 +10,7 @@
 -- column: missed | call clear and truth active
 -- column: readings | readings of the point in this inspection, control readings left out
 -- column: max_gain | highest gain step used
+-- column: called_elsewhere | another inspection called the point active within truth_days before or after: such points are opened for that call, whatever this one was, so they are no sample of this visit's calls
 WITH ordered AS (
     SELECT r.*,
            row_number() OVER (PARTITION BY r.inspection_id, r.point_id ORDER BY r.call = 'unsure', r.taken_at DESC, r.reading_id DESC) AS nth,
@@ -17,6 +18,12 @@ WITH ordered AS (
            max(r.gain) OVER (PARTITION BY r.inspection_id, r.point_id) AS max_gain
     FROM readings r
     WHERE NOT r.control
+), elsewhere AS (
+    SELECT DISTINCT v.inspection_id, v.point_id
+    FROM ordered v
+    JOIN ordered o ON o.site_id = v.site_id AND o.point_id = v.point_id AND o.inspection_id <> v.inspection_id AND o.call = 'active'
+    CROSS JOIN params p
+    WHERE v.nth = 1 AND o.nth = 1 AND date_diff('day', v.local_date, o.local_date) BETWEEN -p.truth_days AND p.truth_days
 )
 SELECT o.inspection_id, o.site_id, o.point_id, o.region, o.technician_id, o.purpose, o.unit_id, o.model, o.month, o.season, o.season_year,
        o.local_date, o.material, o.density_class, o.thickness_mm, o.thickness_band, o.gain, o.gain_share, o.hold_band, o.level_pct, o.level_band,
@@ -25,8 +32,9 @@ SELECT o.inspection_id, o.site_id, o.point_id, o.region, o.technician_id, o.purp
        t.result, t.cause, t.method, t.days_to_finding,
        o.call = 'active' AND coalesce(t.truth, 'unverified') = 'not_active' AS false_alarm,
        o.call = 'clear' AND coalesce(t.truth, 'unverified') = 'active' AS missed,
-       o.readings, o.max_gain
+       o.readings, o.max_gain, e.point_id IS NOT NULL AS called_elsewhere
 FROM ordered o
 LEFT JOIN point_truth t ON t.inspection_id = o.inspection_id AND t.point_id = o.point_id
+LEFT JOIN elsewhere e ON e.inspection_id = o.inspection_id AND e.point_id = o.point_id
 WHERE o.nth = 1
 ORDER BY o.month, o.inspection_id, o.point_id
