@@ -105,13 +105,17 @@ func heatSection(b *queries.Book, by, what, heading string) Section {
 			unit = "readings"
 		}
 	}
+	notes := []Note{{queries.Count(held), fmt.Sprintf("of %s cells are hatched: too few, or too uncertain, to show a rate (floor %d; NCHS presentation standard).",
+		queries.Count(int64(len(rows))), b.Floor)}}
+	if by == "material+gain" {
+		notes = append(notes, Note{"", "A step is chosen by the technician: a low one also to look again after movement was shown, a high one after none was. These shares say what steps were used for; gain guidance says what they can do."})
+	}
 	return Section{
 		ID: "by-" + by, Heading: heading,
 		Sub:    fmt.Sprintf("%s: share of %s %s called active, with 95%% interval and count.", what, queries.Count(n), unit),
 		Figure: heatFigure(b, by),
 		Source: sourceOf(b, "detection", ""),
-		Margin: []Note{{queries.Count(held), fmt.Sprintf("of %s cells are hatched: too few, or too uncertain, to show a rate (floor %d; NCHS presentation standard).",
-			queries.Count(int64(len(rows))), b.Floor)}},
+		Margin: notes,
 	}
 }
 

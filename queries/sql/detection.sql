@@ -19,6 +19,7 @@
 -- column: enough | false where the count or the precision is too small to show the rate
 -- column: why_not | the reasons for holding the rate back
 -- caveat: The share of tested points with an active call is no rate of infestation: points and houses are chosen.
+-- caveat: Gain steps are chosen: low ones also to look again after movement was shown, high ones after none was. A share by gain says what a step was used for; see gain_guidance.
 -- caveat: A season has the meaning of its region's scheme; cuts by season pool regions in the same season.
 WITH visit_cells AS (
     SELECT CASE grouping(material, season, region, month, model, thickness_band, purpose)
