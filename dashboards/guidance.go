@@ -17,7 +17,7 @@ func guidancePage(b *queries.Book, biz Business) Page {
 		Heading: guidanceHeading(b, biz),
 		Lead: "What stepping the gain up shows, at points later checked by looking, and what it would cost. Every checked point stands for " +
 			"those of its material and call that were not. Advice is by expected cost alone; it does not know the wall in front of you.",
-		Sections: []Section{adviceSection(b, biz), hitsSection(b), falseAlarmsSection(b), readingsSection(b, biz), modelsSection(b, biz),
+		Sections: []Section{adviceSection(b, biz), hitsSection(b), falseAlarmsSection(b), readingsSection(b, biz), bandsSection(b, biz), modelsSection(b, biz),
 			curveSection(b), lossSection(b), weightsSection(b)},
 	}
 }
@@ -323,18 +323,50 @@ func readingsSection(b *queries.Book, biz Business) Section {
 func modelsSection(b *queries.Book, biz Business) Section {
 	rows := guided(b, "model+material+gain")
 	models := map[string]bool{}
-	t := Table{ID: "models-table", Caption: "Stepping up, by unit model and material", Sortable: true, Find: true, Folded: true,
-		Columns: slices.Concat([]Column{{Head: "Model"}, {Head: "Material"}}, steppingColumns, []Column{costColumn(biz), {Head: "Advice"}})}
 	for _, r := range rows {
 		models[*r.Model] = true
+	}
+	return Section{ID: "models", Heading: modelsHeading(len(models)), Sub: "A gain step is a number on one model's scale. The tables above go by the number and pool models; this one does not.",
+		Tables: []Table{steppingBy(b, biz, "models-table", "Stepping up, by unit model and material", "Model", rows, func(r queries.GuidanceRow) string { return *r.Model })},
+		Source: sourceOf(b, "gain_guidance", "")}
+}
+
+// steppingBy is a table of stepping up, with what more than the material makes a cut in its first column.
+func steppingBy(b *queries.Book, biz Business, id, caption, head string, rows []queries.GuidanceRow, name func(r queries.GuidanceRow) string) Table {
+	t := Table{ID: id, Caption: caption, Sortable: true, Find: true, Folded: true,
+		Columns: slices.Concat([]Column{{Head: head}, {Head: "Material"}}, steppingColumns, []Column{costColumn(biz), {Head: "Advice"}})}
+	for _, r := range rows {
 		if r.PointsStepped() == 0 {
 			continue
 		}
-		t.Rows = append(t.Rows, Row{Held: !r.SteppingEnough(), Cells: slices.Concat([]Cell{text(*r.Model), text(b.Labels.Material(r.Material))}, steppingCells(r),
+		t.Rows = append(t.Rows, Row{Held: !r.SteppingEnough(), Cells: slices.Concat([]Cell{text(name(r)), text(b.Labels.Material(r.Material))}, steppingCells(r),
 			[]Cell{costCell(r.SteppingCost, r.SteppingCostLow, r.SteppingCostHigh, r.SteppingEnough()), text(r.Advice)})})
 	}
-	return Section{ID: "models", Heading: modelsHeading(len(models)), Sub: "A gain step is a number on one model's scale. The tables above go by the number and pool models; this one does not.",
-		Tables: []Table{t}, Source: sourceOf(b, "gain_guidance", "")}
+	return t
+}
+
+// bandsSection shows the same by thickness of the wall.
+func bandsSection(b *queries.Book, biz Business) Section {
+	rows := guided(b, "material+thickness_band+gain")
+	return Section{ID: "thickness", Heading: bandsHeading(rows), Sub: "Stepping up by material and thickness in mm, as measured or assumed at the reading that decided the point.",
+		Tables: []Table{steppingBy(b, biz, "bands-table", "Stepping up, by thickness band and material", "Thickness", rows, func(r queries.GuidanceRow) string { return *r.ThicknessBand })},
+		Source: sourceOf(b, "gain_guidance", "")}
+}
+
+// bandsHeading counts the cuts where a step can be advised.
+func bandsHeading(rows []queries.GuidanceRow) string {
+	cuts, advised := map[string]bool{}, map[string]bool{}
+	for _, r := range rows {
+		cut := r.Material + " " + *r.ThicknessBand
+		cuts[cut] = true
+		if strings.HasPrefix(r.Advice, queries.LowestCost) {
+			advised[cut] = true
+		}
+	}
+	if len(cuts) == 0 {
+		return "No thickness band has readings at checked points"
+	}
+	return fmt.Sprintf("By thickness, a step of lowest expected cost can be named in %d of %s", len(advised), counted(int64(len(cuts)), "material and band", "materials and bands"))
 }
 
 func modelsHeading(models int) string {

@@ -23,6 +23,9 @@ func withGuidance() *queries.Book {
 		step("brick", 2, 0.2, 0.1, 0.3, 0.01, 0.005, 0.02, 9000, 8500, 9500, "next best; inside the house's range", true),
 		step("brick", 5, 0.4, 0.35, 0.5, 0.03, 0.025, 0.05, 8800, 8000, 9600, "lowest expected cost; outside the house's range", false),
 	}
+	band := b.Guidance[0]
+	band.By, band.ThicknessBand = "material+thickness_band+gain", ptr("up to 15")
+	b.Guidance = append(b.Guidance, band)
 	b.Weights = []queries.WeightRow{{Material: "board", Call: "active", PointVisits: 90, Verified: 60, Active: 50, VerifiedShare: 0.667, Weight: 1.5},
 		{Material: "board", Call: "clear", PointVisits: 600, Verified: 30, Active: 1, VerifiedShare: 0.05, Weight: 20}}
 	b.Losses = []queries.LossRow{
@@ -87,6 +90,11 @@ func TestGuidanceHeadings(t *testing.T) {
 			"level":   "Stepping up to the highest gain brings more false alarms than stopping at the lowest on 0 of 2 materials compared, beyond what chance gives",
 			"thin":    "Too few checked points without activity to compare gain steps",
 			"nothing": "Too few checked points without activity to compare gain steps"}},
+		{"thickness", func(b *queries.Book) string { return bandsHeading(guided(b, "material+thickness_band+gain")) }, map[string]string{
+			"strong":  "By thickness, a step of lowest expected cost can be named in 1 of 1 material and band",
+			"level":   "By thickness, a step of lowest expected cost can be named in 1 of 1 material and band",
+			"thin":    "By thickness, a step of lowest expected cost can be named in 0 of 1 material and band",
+			"nothing": "No thickness band has readings at checked points"}},
 		{"loss", func(b *queries.Book) string { return lossHeading(b.Losses) }, map[string]string{
 			"strong":  "Of 1 pair of materials on one model, the one with more wave loss is read at more gain in 1, at the same in 0, at less in 0",
 			"level":   "Of 1 pair of materials on one model, the one with more wave loss is read at more gain in 1, at the same in 0, at less in 0",
