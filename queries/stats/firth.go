@@ -70,7 +70,7 @@ func FitFirth(in GLMInput, conf float64) (FirthFit, error) {
 	fit := FirthFit{Coef: at.coef, Cov: final.covariance(), PenalisedLogLik: at.value, Iterations: at.iterations, information: at.information}
 	fit.StdErr = standardErrors(fit.Cov)
 	for _, i := range rowOf {
-		fit.Fitted = append(fit.Fitted, at.means[i].mu)
+		fit.Fitted = append(fit.Fitted, at.mu[i])
 	}
 	if !at.converged {
 		fit.Warnings = append(fit.Warnings, fmt.Sprintf("no convergence in %d iterations: do not rely on the estimates", at.iterations))
@@ -108,44 +108,79 @@ func (m *glm) grouped() (*glm, []int) {
 // information X'WX is enough here, without the factoring of the columns that FitGLM does: it only
 // steers the search, while the score that ends it is exact.
 type firthPoint struct {
-	coef        []float64
-	means       []mean
-	weight      []float64
-	information *mat.SymDense
-	factor      mat.Cholesky
-	value       float64
-	iterations  int
-	converged   bool
+	coef                 []float64
+	mu, residual, weight []float64 // per row; a residual is weighted
+	information          *mat.SymDense
+	factor               mat.Cholesky
+	value                float64
+	iterations           int
+	converged            bool
 }
 
 var errNoInformation = errors.New("the information vanishes; rescale the columns to a range near 1")
 
 func (m *glm) firthAt(coef []float64) (firthPoint, error) {
-	at := firthPoint{coef: coef, means: make([]mean, m.n), weight: make([]float64, m.n), information: mat.NewSymDense(m.p, nil)}
+	at := m.newFirthPoint()
+	err := m.firthMove(&at, coef)
+	return at, err
+}
+
+func (m *glm) newFirthPoint() firthPoint {
+	return firthPoint{
+		mu: make([]float64, m.n), residual: make([]float64, m.n), weight: make([]float64, m.n),
+		information: mat.NewSymDense(m.p, nil),
+	}
+}
+
+// firthMove takes a point to other coefficients in the memory it has, for a search visits many.
+func (m *glm) firthMove(at *firthPoint, coef []float64) error {
+	at.coef, at.value = coef, 0
+	at.information.Zero()
 	sums := at.information.RawSymmetric().Data
-	for i, eta := range m.predictor(coef) {
-		// Without the floor of FitGLM: the penalty must go on falling where the means flatten out.
-		mu := m.link.inverse(eta)
-		at.means[i] = mu
-		at.weight[i] = m.weights[i] * m.trials[i] * mu.mu * mu.nu
+	for i := range m.n {
 		row := m.x.RawRowView(i)
+		eta := m.offset[i]
 		for j, x := range row {
-			floats.AddScaled(sums[j*m.p+j:(j+1)*m.p], at.weight[i]*x, row[j:])
+			eta += x * coef[j]
 		}
-		if m.carries(i) {
-			at.value += m.weights[i] * (xLogY(m.y[i], mu.mu) + xLogY(m.trials[i]-m.y[i], mu.nu))
+		at.value += m.firthRow(at, i, eta)
+		for j, x := range row {
+			wx := at.weight[i] * x
+			sum := sums[j*m.p+j : (j+1)*m.p]
+			for k, other := range row[j:] {
+				sum[k] += wx * other
+			}
 		}
 	}
 	if !at.factor.Factorize(at.information) {
-		return at, errNoInformation
+		return errNoInformation
 	}
 	at.value += at.factor.LogDet() / 2
-	return at, nil
+	return nil
+}
+
+// firthRow fills in row i at predictor eta and returns its log-likelihood. It is written out for
+// the logit, with one exponential, and without the floor of FitGLM: the penalty must go on falling
+// where the means flatten out.
+func (m *glm) firthRow(at *firthPoint, i int, eta float64) float64 {
+	w, y, trials := m.weights[i], m.y[i], m.trials[i]
+	e := math.Exp(-math.Abs(eta))
+	near := 1 / (1 + e)
+	far := e * near
+	logNear := -math.Log1p(e)
+	logFar := logNear - math.Abs(eta)
+	at.weight[i] = w * trials * near * far
+	if eta > 0 {
+		at.mu[i], at.residual[i] = near, w*(trials*far-(trials-y))
+		return w * (y*logNear + (trials-y)*logFar)
+	}
+	at.mu[i], at.residual[i] = far, w*(y-trials*far)
+	return w * (y*logFar + (trials-y)*logNear)
 }
 
 // firthScore is the gradient of the penalised log-likelihood at a point, NaN where it cannot be had.
 // The diagonal of the weighted hat matrix that it needs is weight x'(X'WX)^-1 x, row by row.
-func (m *glm) firthScore(at firthPoint) []float64 {
+func (m *glm) firthScore(at *firthPoint) []float64 {
 	score := make([]float64, m.p)
 	var inverse mat.SymDense
 	if err := at.factor.InverseTo(&inverse); err != nil && !isPoorlyConditioned(err) {
@@ -153,16 +188,19 @@ func (m *glm) firthScore(at firthPoint) []float64 {
 		return score
 	}
 	v := inverse.RawSymmetric().Data // upper triangle
-	for i, mu := range at.means {
-		residual := m.y[i] - m.trials[i]*mu.mu
-		if mu.mu > 0.5 {
-			residual = m.trials[i]*mu.nu - (m.trials[i] - m.y[i])
-		}
+	for i := range m.n {
 		row, hat := m.x.RawRowView(i), 0.0
 		for j, x := range row {
-			hat += x * (2*floats.Dot(v[j*m.p+j:(j+1)*m.p], row[j:]) - v[j*m.p+j]*x)
+			across := 0.0
+			for k, other := range row[j+1:] {
+				across += v[j*m.p+j+1+k] * other
+			}
+			hat += x * (2*across + v[j*m.p+j]*x)
 		}
-		floats.AddScaled(score, m.weights[i]*residual+at.weight[i]*hat*(0.5-mu.mu), row)
+		pull := at.residual[i] + at.weight[i]*hat*(0.5-at.mu[i])
+		for j, x := range row {
+			score[j] += pull * x
+		}
 	}
 	return score
 }
@@ -199,13 +237,13 @@ func (m *glm) firthClimb(held int, start []float64, information *mat.SymDense) (
 		mat.NewVecDense(m.p, out).MulVec(axes, mat.NewVecDense(free, u))
 		return floats.AddTo(out, out, start)
 	}
-	var last firthPoint // Func and Grad are mostly asked at the same place
+	last := m.newFirthPoint() // Func and Grad are mostly asked at the same place
 	var lastErr error
-	visit := func(u []float64) (firthPoint, error) {
+	visit := func(u []float64) (*firthPoint, error) {
 		if here := coef(u); last.coef == nil || !slices.Equal(here, last.coef) {
-			last, lastErr = m.firthAt(here)
+			lastErr = m.firthMove(&last, here)
 		}
-		return last, lastErr
+		return &last, lastErr
 	}
 	problem := optimize.Problem{
 		Func: func(u []float64) float64 {
@@ -225,7 +263,7 @@ func (m *glm) firthClimb(held int, start []float64, information *mat.SymDense) (
 			floats.Scale(-1, gradient)
 		},
 	}
-	settings := &optimize.Settings{GradientThreshold: 1e-8, MajorIterations: firthIterations, Converger: optimize.NeverTerminate{}}
+	settings := &optimize.Settings{GradientThreshold: firthGradient(held), MajorIterations: firthIterations, Converger: optimize.NeverTerminate{}}
 	result, err := optimize.Minimize(problem, make([]float64, free), settings, &optimize.BFGS{})
 	if result == nil {
 		return firthPoint{}, fmt.Errorf("search: %w", err)
@@ -235,6 +273,15 @@ func (m *glm) firthClimb(held int, start []float64, information *mat.SymDense) (
 	at.iterations = result.MajorIterations
 	at.converged = result.Gradient != nil && floats.Norm(result.Gradient, math.Inf(1)) < 1e-5
 	return at, err
+}
+
+// firthGradient is the gradient, in coordinates of unit information, at which a climb ends. A
+// profile is asked for its height only, which is off by half the square of this.
+func firthGradient(held int) float64 {
+	if held < 0 {
+		return 1e-8
+	}
+	return 1e-6
 }
 
 // whiten returns axes, one column per free coefficient, along which information is the unit matrix;
@@ -272,48 +319,4 @@ func whiten(information *mat.SymDense, held int) (*mat.Dense, error) {
 		}
 	}
 	return axes, nil
-}
-
-// firthProfiles fills in the tests and limits of fit.
-func (m *glm) firthProfiles(fit *FirthFit, conf float64) {
-	z := normalCritical(conf)
-	for j, b := range fit.Coef {
-		drop := func(v float64) float64 { return m.firthDrop(fit, j, v, fit.Coef) }
-		excess := func(v float64) float64 { return drop(v) - z*z }
-		low := findCrossing(excess, b, -z*fit.StdErr[j])
-		high := findCrossing(excess, b, z*fit.StdErr[j])
-		fit.ChiSquared = append(fit.ChiSquared, drop(0))
-		fit.P = append(fit.P, chiSquaredP(fit.ChiSquared[j], 1))
-		fit.Low, fit.High = append(fit.Low, low), append(fit.High, high)
-		switch {
-		case math.IsNaN(low) || math.IsNaN(high):
-			fit.Warnings = append(fit.Warnings, fmt.Sprintf("a profile limit of coefficient %d was not found", j))
-		case m.severalPeaks(fit, j, low, z) || m.severalPeaks(fit, j, high, z):
-			fit.Warnings = append(fit.Warnings, fmt.Sprintf("too little data: the profile of coefficient %d has several peaks and its limits may be too narrow", j))
-		}
-	}
-}
-
-// firthDrop is twice the fall of the penalised log-likelihood when coefficient j is held at v and
-// the others are searched from start.
-func (m *glm) firthDrop(fit *FirthFit, j int, v float64, start []float64) float64 {
-	start = slices.Clone(start)
-	start[j] = v
-	at, err := m.firthSearch(j, start, fit.information)
-	if err != nil || !at.converged {
-		return math.NaN()
-	}
-	return max(0, 2*(fit.PenalisedLogLik-at.value))
-}
-
-// severalPeaks tells whether the profile jumps at a limit, or is higher there when the search comes
-// back from farther out than when it comes from the estimate.
-func (m *glm) severalPeaks(fit *FirthFit, j int, limit, z float64) bool {
-	if math.Abs(m.firthDrop(fit, j, limit, fit.Coef)-z*z) > 1e-3 {
-		return true
-	}
-	beyond := slices.Clone(fit.Coef)
-	beyond[j] += 2 * (limit - beyond[j])
-	at, err := m.firthSearch(j, beyond, fit.information)
-	return err == nil && m.firthDrop(fit, j, limit, at.coef) < z*z-1e-3
 }
