@@ -26,9 +26,14 @@ type FirthFit struct {
 
 const firthIterations = 500
 
-// firthMost bounds rows times columns cubed, to which the time of the profiles grows: some ten
-// seconds on one core of 2026.
-const firthMost = 2_500_000
+// firthMost bounds rows x columns x (columns squared + 20), to which the time of the profiles grows:
+// some five seconds on one core of 2026. firthWork bounds the places visited, each counted as
+// rows x (columns squared + 40), because a few odd values can make any search long: some eight
+// seconds.
+const (
+	firthMost = 5_000_000
+	firthWork = 6_000_000_000
+)
 
 // FitFirth fits a logistic model by penalised maximum likelihood (Firth 1993, Biometrika 80:27-38;
 // Heinze & Schemper 2002, Stat Med 21:2409-2419). It maximises
@@ -38,7 +43,7 @@ const firthMost = 2_500_000
 // whose estimate is always finite, also where the data are separated. Tests and limits profile
 // that function: each holds one coefficient still and maximises over the others, keeping the full
 // penalty. in is as for FitGLM with the logit link; rows are independent. A profile limit that is
-// not found is NaN beside a warning.
+// not found is NaN beside a warning. Input that would take longer than some ten seconds is refused.
 func FitFirth(in GLMInput, conf float64) (FirthFit, error) {
 	m, err := newGLM(in)
 	if err == nil {
@@ -51,9 +56,9 @@ func FitFirth(in GLMInput, conf float64) (FirthFit, error) {
 		return FirthFit{}, fmt.Errorf("fit penalised logistic model: %w", err)
 	}
 	m, rowOf := m.grouped()
-	if cost := m.n * m.p * m.p * m.p; cost > firthMost {
+	if perRow := m.p * (m.p*m.p + 20); m.n > firthMost/perRow {
 		return FirthFit{}, fmt.Errorf("fit penalised logistic model: %d different rows of %d columns are too many for profile limits; give at most %d rows of so many columns",
-			m.n, m.p, firthMost/(m.p*m.p*m.p))
+			m.n, m.p, firthMost/perRow)
 	}
 	start := make([]float64, m.p)
 	at, err := m.firthAt(start)
@@ -117,6 +122,11 @@ type firthPoint struct {
 	converged            bool
 }
 
+var errTooLong = errors.New("the search takes too long; leave out columns or rescale those with far outlying values")
+
+// spent tells whether the fit has done all the work it may.
+func (m *glm) spent() bool { return m.visits > firthWork/(m.n*(m.p*m.p+40)) }
+
 var errNoInformation = errors.New("the information vanishes; rescale the columns to a range near 1")
 
 func (m *glm) firthAt(coef []float64) (firthPoint, error) {
@@ -135,6 +145,9 @@ func (m *glm) newFirthPoint() firthPoint {
 // firthMove takes a point to other coefficients in the memory it has, for a search visits many.
 func (m *glm) firthMove(at *firthPoint, coef []float64) error {
 	at.coef, at.value = coef, 0
+	if m.visits++; m.spent() {
+		return errTooLong
+	}
 	at.information.Zero()
 	sums := at.information.RawSymmetric().Data
 	for i := range m.n {
@@ -263,7 +276,7 @@ func (m *glm) firthClimb(held int, start []float64, information *mat.SymDense) (
 			floats.Scale(-1, gradient)
 		},
 	}
-	settings := &optimize.Settings{GradientThreshold: firthGradient(held), MajorIterations: firthIterations, Converger: optimize.NeverTerminate{}}
+	settings := &optimize.Settings{GradientThreshold: 1e-8, MajorIterations: firthIterations, Converger: optimize.NeverTerminate{}}
 	result, err := optimize.Minimize(problem, make([]float64, free), settings, &optimize.BFGS{})
 	if result == nil {
 		return firthPoint{}, fmt.Errorf("search: %w", err)
@@ -273,15 +286,6 @@ func (m *glm) firthClimb(held int, start []float64, information *mat.SymDense) (
 	at.iterations = result.MajorIterations
 	at.converged = result.Gradient != nil && floats.Norm(result.Gradient, math.Inf(1)) < 1e-5
 	return at, err
-}
-
-// firthGradient is the gradient, in coordinates of unit information, at which a climb ends. A
-// profile is asked for its height only, which is off by half the square of this.
-func firthGradient(held int) float64 {
-	if held < 0 {
-		return 1e-8
-	}
-	return 1e-6
 }
 
 // whiten returns axes, one column per free coefficient, along which information is the unit matrix;

@@ -192,3 +192,23 @@ func TestFirthRefusesWhatWouldTakeTooLong(t *testing.T) {
 		t.Errorf("got %v", err)
 	}
 }
+
+// TestFirthEndsASearchThatTakesTooLong: with all work done a limit is NaN beside a warning, and an
+// estimate is an error.
+func TestFirthEndsASearchThatTakesTooLong(t *testing.T) {
+	in := GLMInput{X: withConstant([]float64{1, 2, 3, 4, 5, 6}), Y: []float64{0, 0, 1, 0, 1, 1}}
+	f := firthOf(t, in)
+	m, err := newGLM(in)
+	if err != nil {
+		t.Fatal(err)
+	}
+	m.visits = firthWork
+	ended := FirthFit{Coef: f.Coef, StdErr: f.StdErr, PenalisedLogLik: f.PenalisedLogLik, information: f.information}
+	m.firthProfiles(&ended, 0.95)
+	if !math.IsNaN(ended.Low[1]) || !math.IsNaN(ended.P[1]) || !strings.Contains(strings.Join(ended.Warnings, " "), "took too long") {
+		t.Errorf("%+v", ended)
+	}
+	if _, err := m.firthSearch(-1, f.Coef, f.information); err == nil {
+		t.Error("the search went on")
+	}
+}

@@ -3,6 +3,7 @@ package stats
 import (
 	"math"
 	"slices"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -203,4 +204,15 @@ func TestFitGLMProperties(t *testing.T) {
 			t.Fatalf("%+v\n%+v\n%v", fit, again, err)
 		}
 	})
+}
+
+// TestGLMRefusesWhatWouldTakeTooLong: the error says how many rows of so many columns there may be.
+func TestGLMRefusesWhatWouldTakeTooLong(t *testing.T) {
+	in := GLMInput{Y: make([]float64, glmMost/(500*600)+1)}
+	for range in.Y {
+		in.X = append(in.X, make([]float64, 500))
+	}
+	if _, err := FitGLM(in); err == nil || !strings.Contains(err.Error(), "at most 333 rows") {
+		t.Errorf("got %v", err)
+	}
 }

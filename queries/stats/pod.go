@@ -75,13 +75,21 @@ type POD struct {
 
 const podTarget = 0.9
 
+// podAsymptoteRows bounds the rows of a curve with a floor or ceiling, whose search visits every row
+// thousands of times: some six seconds on one core of 2026.
+const podAsymptoteRows = 5000
+
 // ProbabilityOfDetection fits hit/miss data (MIL-HDBK-1823A 2009, appendix G; Berens 1989, ASM
 // Handbook 17:689-701). It assumes independent targets, or independent inspections where hits are
 // grouped, and detection that rises with size.
 //
 // Where the data are separated, or detection does not rise with size, no size can be said: those
-// figures are NaN beside a warning. So is a bound that no size within reach has.
+// figures are NaN beside a warning. So is a bound that no size within reach has. More rows than some
+// ten seconds allow are refused.
 func ProbabilityOfDetection(in PODInput) (POD, error) {
+	if n := len(in.Size); (in.Floor || in.Ceiling) && n > podAsymptoteRows {
+		return POD{}, fmt.Errorf("probability of detection: %d rows are too many for a floor or ceiling; give at most %d, targets of one size as one row with its inspections", n, podAsymptoteRows)
+	}
 	p, err := newPOD(in)
 	if err != nil {
 		return POD{}, fmt.Errorf("probability of detection: %w", err)

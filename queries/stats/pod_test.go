@@ -2,6 +2,7 @@ package stats
 
 import (
 	"math"
+	"strings"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -163,6 +164,23 @@ func TestPODRefuses(t *testing.T) {
 		spoil(&in)
 		if p, err := ProbabilityOfDetection(in); err == nil {
 			t.Errorf("%s: accepted: %+v", name, p)
+		}
+	}
+}
+
+// TestPODRefusesWhatWouldTakeTooLong: with an asymptote the rows are bounded, and without more pass.
+func TestPODRefusesWhatWouldTakeTooLong(t *testing.T) {
+	in := PODInput{Conf: 0.95}
+	for i := range podAsymptoteRows + 1 {
+		in.Size, in.Hits = append(in.Size, float64(i)), append(in.Hits, (i/1000+i)%2)
+	}
+	if _, err := ProbabilityOfDetection(in); err != nil {
+		t.Error(err)
+	}
+	for _, asymptote := range []PODInput{{Floor: true}, {Ceiling: true}} {
+		in.Floor, in.Ceiling = asymptote.Floor, asymptote.Ceiling
+		if _, err := ProbabilityOfDetection(in); err == nil || !strings.Contains(err.Error(), "at most 5000") {
+			t.Errorf("got %v", err)
 		}
 	}
 }
