@@ -73,13 +73,28 @@ func publishOutput(stage, out string, mark []byte) error {
 		return fmt.Errorf("write output: %w", err)
 	}
 	err := unix.Renameat2(unix.AT_FDCWD, stage, unix.AT_FDCWD, out, unix.RENAME_EXCHANGE)
-	if errors.Is(err, unix.ENOENT) { // nothing there yet
+	switch {
+	case errors.Is(err, unix.ENOENT): // nothing there yet
 		err = os.Rename(stage, out)
+	case errors.Is(err, unix.EINVAL), errors.Is(err, unix.ENOSYS): // this file system cannot exchange
+		err = swapByRename(stage, out)
 	}
 	if err != nil {
 		return fmt.Errorf("write output: put %s in place: %w", out, err)
 	}
 	return nil
+}
+
+// swapByRename exchanges two folders in three renames, for file systems that cannot do it in one.
+func swapByRename(stage, out string) error {
+	aside := stage + ".aside"
+	if err := os.Rename(out, aside); err != nil {
+		return err
+	}
+	if err := os.Rename(stage, out); err != nil {
+		return errors.Join(err, os.Rename(aside, out))
+	}
+	return os.Rename(aside, stage)
 }
 
 // syncTree brings every file and folder below dir to the disk.
