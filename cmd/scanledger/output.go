@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"golang.org/x/sys/unix"
 )
@@ -45,6 +46,12 @@ func sweepOutput(out string) error {
 		return err
 	}
 	for _, dir := range left {
+		if _, err := os.Stat(out); errors.Is(err, os.ErrNotExist) && strings.HasSuffix(dir, asideSuffix) {
+			if err := os.Rename(dir, out); err != nil { // killed between two renames: this is the last good output
+				return fmt.Errorf("write output: put the last one back: %w", err)
+			}
+			continue
+		}
 		if err := os.RemoveAll(dir); err != nil {
 			return fmt.Errorf("write output: remove what an earlier run left: %w", err)
 		}
@@ -85,9 +92,11 @@ func publishOutput(stage, out string, mark []byte) error {
 	return nil
 }
 
+const asideSuffix = ".aside"
+
 // swapByRename exchanges two folders in three renames, for file systems that cannot do it in one.
 func swapByRename(stage, out string) error {
-	aside := stage + ".aside"
+	aside := stage + asideSuffix
 	if err := os.Rename(out, aside); err != nil {
 		return err
 	}

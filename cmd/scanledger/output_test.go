@@ -40,3 +40,27 @@ func TestFailedSwapPutsTheOldBack(t *testing.T) {
 		t.Errorf("the old output is gone: %v", err)
 	}
 }
+
+// TestLastOutputIsPutBack: killed between two renames, the old output stands aside; the next run finds it.
+func TestLastOutputIsPutBack(t *testing.T) {
+	dir := t.TempDir()
+	out := filepath.Join(dir, "out")
+	aside := filepath.Join(dir, ".out.stage-1"+asideSuffix)
+	for _, path := range []string{aside, filepath.Join(dir, ".out.stage-2")} {
+		if err := os.Mkdir(path, 0o700); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if err := os.WriteFile(filepath.Join(aside, "file"), []byte("old"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := sweepOutput(out); err != nil {
+		t.Fatal(err)
+	}
+	if got, err := os.ReadFile(filepath.Join(out, "file")); err != nil || string(got) != "old" {
+		t.Errorf("got %q (%v)", got, err)
+	}
+	if left, _ := filepath.Glob(filepath.Join(dir, ".out.*")); len(left) > 0 {
+		t.Errorf("left: %v", left)
+	}
+}
