@@ -14,7 +14,7 @@ func detectionPage(b *queries.Book, _ Business) Page {
 		Sections: []Section{
 			heatSection(b, "material+gain", "By material and gain step", materialGainHeading(b)),
 			heatSection(b, "material+season", "By material and season", spreadHeading(b, "season", "season", func(s string) string { return s })),
-			heatSection(b, "season+region", "By region and season", spreadHeading(b, "region", "region", b.Labels.Region)),
+			heatSection(b, "region+season", "By region and season", spreadHeading(b, "region", "region", b.Labels.Region)),
 			dotsSection(b),
 			monthsSection(b),
 			confirmedSection(b),

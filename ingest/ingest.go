@@ -31,12 +31,12 @@ type Column struct {
 
 // Reject is one broken rule. A row that breaks several rules has several rejects with one line.
 type Reject struct {
-	File    string
-	Line    int64
-	Column  string // empty when the row as a whole is at fault
-	Rule    string // a short stable name: required, type, minimum, enum, …
-	Value   string // the raw text, cut to MaxRawBytes
-	Message string // what is wrong and what to do, for a person
+	File    string `json:"file"`
+	Line    int64  `json:"line"`
+	Column  string `json:"column"`  // empty when the row as a whole is at fault
+	Rule    string `json:"rule"`    // a short stable name: required, type, minimum, enum, …
+	Value   string `json:"value"`   // the raw text, cut to MaxRawBytes
+	Message string `json:"message"` // what is wrong and what to do, for a person
 }
 
 // MaxRawBytes is how much of a raw value a Reject keeps.

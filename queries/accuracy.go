@@ -229,7 +229,10 @@ func (r *AccuracyRow) predictive(cells []stats.VerificationCell, floor int) erro
 func (r *AccuracyRow) corrected(cells []stats.VerificationCell, strata []stats.VerificationStratum, floor int) error {
 	r.Sensitivity, r.SensitivityLow, r.SensitivityHigh, r.SensitivityDesignEffect = Unknown, Unknown, Unknown, Unknown
 	r.Specificity, r.SpecificityLow, r.SpecificityHigh = Unknown, Unknown, Unknown
-	r.SensitivityNaive, r.SpecificityNaive = share(r.Confirmed, r.Confirmed+r.Missed), share(r.ClearVerified-r.Missed, r.ClearVerified-r.Missed+r.FalseAlarms)
+	r.SensitivityNaive, r.SpecificityNaive = Unknown, Unknown
+	if r.ActiveVerified > 0 && r.ClearVerified > 0 { // with calls of one kind only, either share is 0 or 1 by itself
+		r.SensitivityNaive, r.SpecificityNaive = share(r.Confirmed, r.Confirmed+r.Missed), share(r.ClearVerified-r.Missed, r.ClearVerified-r.Missed+r.FalseAlarms)
+	}
 	r.SensitivityWhyNot, r.SpecificityWhyNot = "there are no calls", "there are no calls"
 	if len(cells) == 0 {
 		return nil

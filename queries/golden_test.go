@@ -88,7 +88,7 @@ func TestPartsSumToTheWhole(t *testing.T) {
 		visits[r.By] += r.N()
 		active[r.By] += r.Active
 	}
-	for _, by := range []string{"material", "season", "region", "month", "model", "thickness_band", "purpose", "material+season", "season+region"} {
+	for _, by := range []string{"material", "season", "region", "month", "model", "thickness_band", "purpose", "material+season", "region+season"} {
 		if visits[by] != visits["all"] || active[by] != active["all"] {
 			t.Errorf("by %s: %d point-visits and %d active, all: %d and %d", by, visits[by], active[by], visits["all"], active["all"])
 		}

@@ -47,7 +47,11 @@ func (c *buildCmd) Run(a *app) error {
 }
 
 func (a *app) sayBuilt(made built) error {
-	if err := a.say("Built from what had been received by %s, months %s to %s.\nOpen %s\n", made.AsOf, made.From, made.To, made.Start); err != nil {
+	months := "months " + made.From + " to " + made.To
+	if made.From == "" {
+		months = "no inspections yet"
+	}
+	if err := a.say("Built from what had been received by %s, %s.\nOpen %s\n", made.AsOf, months, made.Start); err != nil {
 		return err
 	}
 	if len(made.Findings) == 0 {

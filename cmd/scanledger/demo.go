@@ -1,6 +1,9 @@
 package main
 
 import (
+	"context"
+	"fmt"
+	"os"
 	"path/filepath"
 	"time"
 
@@ -20,7 +23,7 @@ func (c *demoCmd) Run(a *app) error {
 	records := filepath.Join(c.Dir, "records")
 	w := &watch{a: a}
 	w.Step("write invented records")
-	if _, err := demo.Write(a.ctx, records, demo.Options{}); err != nil {
+	if err := writeDemoRecords(a.ctx, records); err != nil {
 		return err
 	}
 	w.finish()
@@ -47,4 +50,32 @@ func (c *demoCmd) Run(a *app) error {
 		return a.object(made)
 	}
 	return a.sayBuilt(made)
+}
+
+// demoMark is the file that tells that a folder holds the demo's records and may be written anew.
+const demoMark = "scanledger.toml"
+
+// writeDemoRecords writes the records beside their place and puts them there, so that a demo may be run
+// again in the same folder.
+func writeDemoRecords(ctx context.Context, records string) error {
+	_, err := os.Stat(records)
+	if err == nil {
+		if _, err := os.Stat(filepath.Join(records, demoMark)); err != nil {
+			return fmt.Errorf("write demo: folder %s holds files that the demo did not write; name another with --dir", records)
+		}
+	}
+	stage := records + ".new"
+	if err := os.RemoveAll(stage); err != nil {
+		return fmt.Errorf("write demo: %w", err)
+	}
+	if _, err := demo.Write(ctx, stage, demo.Options{}); err != nil {
+		return err
+	}
+	if err := os.RemoveAll(records); err != nil {
+		return fmt.Errorf("write demo: %w", err)
+	}
+	if err := os.Rename(stage, records); err != nil {
+		return fmt.Errorf("write demo: %w", err)
+	}
+	return nil
 }

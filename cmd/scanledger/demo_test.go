@@ -89,8 +89,10 @@ func TestDemoCountsWhatWasPlanted(t *testing.T) {
 // TestDemoSameBytes makes the demo again elsewhere and compares every file of records, store and output.
 func TestDemoSameBytes(t *testing.T) {
 	one, two := theDemo(t), t.TempDir()
-	if err := makeDemo(two); err != nil {
-		t.Fatal(err)
+	for range 2 { // again in the same folder is the same demo
+		if err := makeDemo(two); err != nil {
+			t.Fatal(err)
+		}
 	}
 	compared := 0
 	err := filepath.WalkDir(one, func(path string, d os.DirEntry, err error) error {

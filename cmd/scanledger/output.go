@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"golang.org/x/sys/unix"
 )
@@ -45,6 +46,12 @@ func sweepOutput(out string) error {
 		return err
 	}
 	for _, dir := range left {
+		if _, err := os.Stat(out); errors.Is(err, os.ErrNotExist) && strings.HasSuffix(dir, asideSuffix) {
+			if err := os.Rename(dir, out); err != nil { // killed between two renames: this is the last good output
+				return fmt.Errorf("write output: put the last one back: %w", err)
+			}
+			continue
+		}
 		if err := os.RemoveAll(dir); err != nil {
 			return fmt.Errorf("write output: remove what an earlier run left: %w", err)
 		}
@@ -73,13 +80,30 @@ func publishOutput(stage, out string, mark []byte) error {
 		return fmt.Errorf("write output: %w", err)
 	}
 	err := unix.Renameat2(unix.AT_FDCWD, stage, unix.AT_FDCWD, out, unix.RENAME_EXCHANGE)
-	if errors.Is(err, unix.ENOENT) { // nothing there yet
+	switch {
+	case errors.Is(err, unix.ENOENT): // nothing there yet
 		err = os.Rename(stage, out)
+	case errors.Is(err, unix.EINVAL), errors.Is(err, unix.ENOSYS): // this file system cannot exchange
+		err = swapByRename(stage, out)
 	}
 	if err != nil {
 		return fmt.Errorf("write output: put %s in place: %w", out, err)
 	}
 	return nil
+}
+
+const asideSuffix = ".aside"
+
+// swapByRename exchanges two folders in three renames, for file systems that cannot do it in one.
+func swapByRename(stage, out string) error {
+	aside := stage + asideSuffix
+	if err := os.Rename(out, aside); err != nil {
+		return err
+	}
+	if err := os.Rename(stage, out); err != nil {
+		return errors.Join(err, os.Rename(aside, out))
+	}
+	return os.Rename(aside, stage)
 }
 
 // syncTree brings every file and folder below dir to the disk.

@@ -57,28 +57,46 @@ var rejectSchema = arrow.NewSchema([]arrow.Field{
 
 // WriteFates stages the load's fates, given in order of record set, file and line.
 func (t *Txn) WriteFates(fates []Fate) error {
-	return writeTable(t, Part{Kind: Fates, Path: fmt.Sprintf("%s/load-%06d.parquet", Fates, t.Load)}, fateSchema, fates,
-		func(b *array.RecordBuilder, f Fate) {
-			b.Field(0).(*array.Int32Builder).Append(int32(t.Load))
-			b.Field(2).(*array.Int32Builder).Append(int32(f.File))
-			b.Field(3).(*array.Int64Builder).Append(f.Line)
-			b.Field(5).(*array.BooleanBuilder).Append(f.Held)
-			appendTexts(b, []int{1, 4, 6, 7, 8, 9}, f.RecordSet, f.Fate, f.Column, f.Rule, f.Value, f.Message)
-		})
+	part := Part{Kind: Fates, Path: fmt.Sprintf("%s/load-%06d.parquet", Fates, t.Load), Rows: int64(len(fates))}
+	path := t.StagePath("fates.parquet")
+	if err := t.fateTable(path, fates); err != nil {
+		return err
+	}
+	return t.Add(part, path)
+}
+
+// ScratchFates writes fates to a scratch file of the stage, for SQL to read, and returns its path.
+func (t *Txn) ScratchFates(fates []Fate) (string, error) {
+	t.parts++
+	path := t.StagePath(fmt.Sprintf("fates-%d.parquet", t.parts))
+	return path, t.fateTable(path, fates)
+}
+
+func (t *Txn) fateTable(path string, fates []Fate) error {
+	return writeTable(path, fateSchema, fates, func(b *array.RecordBuilder, f Fate) {
+		b.Field(0).(*array.Int32Builder).Append(int32(t.Load))
+		b.Field(2).(*array.Int32Builder).Append(int32(f.File))
+		b.Field(3).(*array.Int64Builder).Append(f.Line)
+		b.Field(5).(*array.BooleanBuilder).Append(f.Held)
+		appendTexts(b, []int{1, 4, 6, 7, 8, 9}, f.RecordSet, f.Fate, f.Column, f.Rule, f.Value, f.Message)
+	})
 }
 
 // WriteRejects stages the load's rejects as Parquet and as CSV.
 func (t *Txn) WriteRejects(rows []RejectRow) error {
 	base := fmt.Sprintf("%s/load-%06d", Rejects, t.Load)
-	err := writeTable(t, Part{Kind: Rejects, Path: base + ".parquet"}, rejectSchema, rows,
-		func(b *array.RecordBuilder, r RejectRow) {
-			b.Field(2).(*array.Int64Builder).Append(r.Line)
-			appendTexts(b, []int{0, 1, 3, 4, 5, 6}, r.FileName, r.RecordSet, r.Column, r.Rule, r.Value, r.Message)
-		})
+	path := t.StagePath("rejects.parquet")
+	err := writeTable(path, rejectSchema, rows, func(b *array.RecordBuilder, r RejectRow) {
+		b.Field(2).(*array.Int64Builder).Append(r.Line)
+		appendTexts(b, []int{0, 1, 3, 4, 5, 6}, r.FileName, r.RecordSet, r.Column, r.Rule, r.Value, r.Message)
+	})
+	if err == nil {
+		err = t.Add(Part{Kind: Rejects, Path: base + ".parquet", Rows: int64(len(rows))}, path)
+	}
 	if err != nil {
 		return err
 	}
-	path := t.StagePath("rejects.csv")
+	path = t.StagePath("rejects.csv")
 	if err := writeRejectCSV(path, rows); err != nil {
 		return partError(path, err)
 	}
@@ -91,8 +109,8 @@ func appendTexts(b *array.RecordBuilder, at []int, values ...string) {
 	}
 }
 
-func writeTable[R any](t *Txn, p Part, schema *arrow.Schema, rows []R, add func(*array.RecordBuilder, R)) error {
-	path := t.StagePath(string(p.Kind) + ".parquet")
+// writeTable writes rows to a Parquet file.
+func writeTable[R any](path string, schema *arrow.Schema, rows []R, add func(*array.RecordBuilder, R)) error {
 	w, err := newPartWriter(path, schema)
 	if err != nil {
 		return partError(path, err)
@@ -103,11 +121,7 @@ func writeTable[R any](t *Txn, p Part, schema *arrow.Schema, rows []R, add func(
 			return partError(path, errors.Join(err, w.close()))
 		}
 	}
-	if err := w.close(); err != nil {
-		return partError(path, err)
-	}
-	p.Rows = w.Rows
-	return t.Add(p, path)
+	return partError(path, w.close())
 }
 
 func writeRejectCSV(path string, rows []RejectRow) error {

@@ -29,9 +29,9 @@ var ErrInput = errors.New("input")
 
 // A Method is one named calculation.
 type Method struct {
-	Name    string // as in the published examples, without the leading number
-	Summary string // one line
-	Source  string // author, year
+	Name    string `json:"name"`    // as in the published examples, without the leading number
+	Summary string `json:"summary"` // one line
+	Source  string `json:"source"`  // author, year
 	run     func(raw []byte) (any, error)
 }
 

@@ -28,13 +28,13 @@
 -- column: sensitivity_low | lower end of its 95% interval, sites as clusters (linearised, on the logit scale)
 -- column: sensitivity_high | upper end of it
 -- column: sensitivity_design_effect | how much wider its uncertainty is than for as many independent points
--- column: sensitivity_naive | confirmed / (confirmed + missed), among checked points only; flattering, since calls of movement are checked most
+-- column: sensitivity_naive | confirmed / (confirmed + missed), among checked points only; flattering, since calls of movement are checked most; empty where calls of one kind only were checked
 -- column: sensitivity_enough | false where too little was checked to show sensitivity
 -- column: sensitivity_why_not | the reason for holding it back
 -- column: specificity | share of points that are not active called clear, corrected likewise
 -- column: specificity_low | lower end of its 95% interval
 -- column: specificity_high | upper end of it
--- column: specificity_naive | among checked points only
+-- column: specificity_naive | among checked points only; empty where calls of one kind only were checked
 -- column: specificity_enough | false where too little was checked to show specificity
 -- column: specificity_why_not | the reason for holding it back
 -- column: strata | strata within the cut that the correction weighs: material, density class, and whether another visit called the point active

@@ -25,7 +25,7 @@ WITH visit_cells AS (
     SELECT CASE grouping(material, season, region, month, model, thickness_band, purpose)
                WHEN 127 THEN 'all' WHEN 63 THEN 'material' WHEN 95 THEN 'season' WHEN 111 THEN 'region' WHEN 119 THEN 'month'
                WHEN 123 THEN 'model' WHEN 125 THEN 'thickness_band' WHEN 126 THEN 'purpose'
-               WHEN 31 THEN 'material+season' WHEN 79 THEN 'season+region' WHEN 103 THEN 'region+month' END AS "by",
+               WHEN 31 THEN 'material+season' WHEN 79 THEN 'region+season' WHEN 103 THEN 'region+month' END AS "by",
            material, CAST(NULL AS INTEGER) AS gain, season, region, month, model, thickness_band, purpose, site_id,
            count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure
     FROM point_visits

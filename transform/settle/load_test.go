@@ -193,3 +193,17 @@ func TestSecondWriterIsTold(t *testing.T) {
 		t.Errorf("a second writer is told: %v", err)
 	}
 }
+
+// TestLocalTimes: a local time gets the region's zone; one that a change of clocks skipped is rejected.
+func TestLocalTimes(t *testing.T) {
+	b := newBench(t)
+	b.load(references)
+	b.load(map[string]string{"inspections-2.csv": "inspection_id,site_id,region,technician_id,started_at,ended_at,purpose,outcome\n" +
+		"I2,H1,S,T1,2026-03-02T09:00:00,2026-03-02T10:00:00,routine,clear\n" +
+		"I3,H1,S,T1,2026-10-04T02:30:00,,routine,clear\n" + // skipped in Sydney
+		"I4,H1,S,T1,2026-03-02T09:00:00,2026-03-02T08:00:00+11:00,routine,clear\n" + // ends before it starts, once the zone is known
+		"I5,H1,X,T1,2026-03-02T09:00:00,,routine,clear\n"}) // region not known
+	b.want("inspections-2.csv", store.Counts{Rows: 4, Accepted: 1, Waiting: 1, Rejected: 2})
+	b.load(map[string]string{"readings.csv": readingsHeader + "R1,I2,U1,P1,2026-03-02T09:10:00,board,2,clear\nR2,I2,U1,P1,2026-03-01T22:10:00Z,board,2,clear\n"})
+	b.want("readings.csv", store.Counts{Rows: 2, Accepted: 2})
+}

@@ -1,7 +1,6 @@
 package settle
 
 import (
-	"errors"
 	"fmt"
 	"strings"
 	"time"
@@ -9,6 +8,7 @@ import (
 	"scanledger/ingest"
 	"scanledger/ingest/contract"
 	"scanledger/ingest/store"
+	"scanledger/transform/engine"
 )
 
 // offering is the rows of one record set in one load, on their way to be settled: the pool's rows of
@@ -18,6 +18,8 @@ type offering struct {
 	set  *contract.Set
 	data *store.RowWriter // candidates
 	pool *store.RowWriter // rows that stay or come in the pool
+
+	early []store.Fate // decided while reading: local times without a zone yet, or that never were
 }
 
 func (o *offering) collect() error {
@@ -100,20 +102,29 @@ func (o *offering) offer(b *ingest.Batch, i int, from store.Lineage) error {
 		return err
 	}
 	if at.zone == nil {
-		return errors.Join(o.pool.Write(b, i, from), o.enter(store.Fate{File: from.File, Line: from.Line, Fate: "waiting",
-			Column: at.column, Rule: "unknown_" + strings.TrimSuffix(at.column, "_id"), Value: at.id, Message: "not known yet; taken in once it arrives"}))
+		o.early = append(o.early, store.Fate{RecordSet: o.set.Name, File: from.File, Line: from.Line, Fate: "waiting",
+			Column: at.column, Rule: "unknown_" + strings.TrimSuffix(at.column, "_id"), Value: at.id, Message: "not known yet; taken in once it arrives"})
+		return o.pool.Write(b, i, from)
 	}
 	if r := resolve(b, i, at.zone); r != nil {
-		return o.enter(store.Fate{File: from.File, Line: from.Line, Fate: "rejected",
+		o.early = append(o.early, store.Fate{RecordSet: o.set.Name, File: from.File, Line: from.Line, Fate: "rejected",
 			Column: r.Column, Rule: r.Rule, Value: r.Value, Message: r.Message})
+		return nil
 	}
 	return o.data.Write(b, i, from)
 }
 
-// enter puts a fate decided outside SQL among those decided in it.
-func (o *offering) enter(f store.Fate) error {
-	return o.eng.Exec(o.ctx, "INSERT INTO fate_now VALUES ($1, $2, $3, $4, $5, $6, $7, $8, $9)",
-		o.set.Name, f.File, f.Line, f.Fate, f.Held, f.Column, f.Rule, f.Value, f.Message)
+// enterEarly puts the fates decided outside SQL among those decided in it.
+func (o *offering) enterEarly() error {
+	if len(o.early) == 0 {
+		return nil
+	}
+	path, err := o.txn.ScratchFates(o.early)
+	if err != nil {
+		return err
+	}
+	return o.eng.Exec(o.ctx, `INSERT INTO fate_now SELECT record_set, file, line, fate, held, "column", rule, value, message
+		FROM read_parquet(`+engine.List([]string{path})+")")
 }
 
 // resolve replaces row i's wall clocks by the instants they name in loc.

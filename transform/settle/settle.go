@@ -27,6 +27,9 @@ func (o *offering) settle() error {
 	if err := heldView(o.ctx, o.eng, o.set, taken); err != nil {
 		return err
 	}
+	if err := o.enterEarly(); err != nil {
+		return err
+	}
 	if len(candidates) > 0 {
 		if err := o.judge(candidates); err != nil {
 			return err
