@@ -11,7 +11,7 @@ import (
 
 func curveSection(b *queries.Book) Section {
 	t := Table{ID: "curves-table", Caption: "Chance of having shown movement, by gain", Sortable: true, Find: true, Folded: true, Columns: []Column{{Head: "Cut"}, {Head: "Points", Numeric: true}, {Head: "Steps", Numeric: true},
-		{Head: "Floor", Numeric: true}, {Head: "Ceiling", Numeric: true}, {Head: "Half by gain", Numeric: true}, {Head: "90 % by gain", Numeric: true}, {Head: "90 % by gain, 95 % sure", Numeric: true}, {Head: "Why not"}}}
+		{Head: "Floor", Numeric: true}, {Head: "Ceiling", Numeric: true}, {Head: "Half by gain", Numeric: true}, {Head: "90% by gain", Numeric: true}, {Head: "90% by gain, 95% sure", Numeric: true}, {Head: "Why not"}}}
 	var fitted, all int64
 	for _, r := range b.Curves {
 		if r.By == "material+thickness_band" {
@@ -25,7 +25,7 @@ func curveSection(b *queries.Book) Section {
 			decimal(r.A50, 1), decimal(r.A90, 1), decimal(r.A9095, 1), text(r.WhyNot)}})
 	}
 	return Section{ID: "curves", Heading: curveHeading(fitted, all),
-		Sub:    "Fitted to what active points had shown by each step. A floor above zero and a ceiling below one are both expected, and no S-curve from 0 to 100 % is forced.",
+		Sub:    "Fitted to what active points had shown by each step. A floor above zero and a ceiling below one are both expected, and no S-curve from 0 to 100% is forced.",
 		Tables: []Table{t}, Source: sourceOf(b, "gain_curve", "")}
 }
 

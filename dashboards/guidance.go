@@ -73,7 +73,7 @@ func adviceSection(b *queries.Book, biz Business) Section {
 	rows := guided(b, "material+gain")
 	s := Section{
 		ID: "advice", Heading: adviceHeading(b, rows),
-		Sub: "Points found active, and points found not active, that had shown movement by each step when the gain was stepped up to it, with 95 % intervals; " +
+		Sub: "Points found active, and points found not active, that had shown movement by each step when the gain was stepped up to it, with 95% intervals; " +
 			"and the expected cost of 100 points stepped up to it.",
 		Source: sourceOf(b, "gain_guidance", ""),
 		Margin: []Note{costNote(biz)},
@@ -127,7 +127,7 @@ func money(f queries.Figure, biz Business) string {
 	return strings.TrimSpace(queries.Count(int64(float64(f)+0.5)) + " " + biz.Currency)
 }
 
-var steppingColumns = []Column{{Head: "Gain", Numeric: true}, {Head: "Points", Numeric: true}, {Head: "Active points shown", Unit: "95 % interval", Numeric: true},
+var steppingColumns = []Column{{Head: "Gain", Numeric: true}, {Head: "Points", Numeric: true}, {Head: "Active points shown", Unit: "95% interval", Numeric: true},
 	{Head: "Others shown", Unit: "false alarms", Numeric: true}}
 
 // steppingCells are a row's cells under steppingColumns.
@@ -241,7 +241,7 @@ func hitsSection(b *queries.Book) Section {
 		[]float64{0.2, 0.35, 0.5, 0.65, 0.8, 0.9}, func(r queries.GuidanceRow) chart.HeatCell {
 			return chart.HeatCell{Rate: float64(r.HitBy), Low: float64(r.HitByLow), High: float64(r.HitByHigh), N: int(r.ActiveStepped), Enough: r.HitByEnough, Empty: r.ActiveStepped == 0}
 		})
-	return Section{ID: "hits", Heading: hitsHeading(b), Sub: "Share of points found active by a decisive finding that had shown movement by the step, weighted, with 95 % interval and count.",
+	return Section{ID: "hits", Heading: hitsHeading(b), Sub: "Share of points found active by a decisive finding that had shown movement by the step, weighted, with 95% interval and count.",
 		Figure: heat.SVG(), Source: sourceOf(b, "gain_guidance", ""), Margin: []Note{{"", "A step is hatched where there are too few points, or the interval is too wide, to show a rate."}}}
 }
 
@@ -274,7 +274,7 @@ func falseAlarmsSection(b *queries.Book) Section {
 			return chart.HeatCell{Rate: float64(r.FalseAlarmBy), Low: float64(r.FalseAlarmByLow), High: float64(r.FalseAlarmByHigh), N: int(r.OthersStepped),
 				Enough: r.FalseAlarmByEnough, Empty: r.OthersStepped == 0}
 		})
-	return Section{ID: "false-alarms", Heading: falseHeading(b), Sub: "Share of points found not active that had shown movement by the step, weighted, with 95 % interval and count. A second look that takes a call back is not counted.",
+	return Section{ID: "false-alarms", Heading: falseHeading(b), Sub: "Share of points found not active that had shown movement by the step, weighted, with 95% interval and count. A second look that takes a call back is not counted.",
 		Figure: heat.SVG(), Source: sourceOf(b, "gain_guidance", "")}
 }
 
@@ -306,8 +306,8 @@ func falseHeading(b *queries.Book) string {
 
 func readingsSection(b *queries.Book, biz Business) Section {
 	t := Table{ID: "readings-table", Caption: "Single readings by material and gain step", Sortable: true, Find: true, Folded: true,
-		Columns: []Column{{Head: "Material"}, {Head: "Gain", Numeric: true}, {Head: "Readings", Unit: "active points", Numeric: true}, {Head: "Hit rate", Unit: "95 % interval", Numeric: true},
-			{Head: "Readings", Unit: "other points", Numeric: true}, {Head: "False-alarm rate", Unit: "95 % interval", Numeric: true}, costColumn(biz)}}
+		Columns: []Column{{Head: "Material"}, {Head: "Gain", Numeric: true}, {Head: "Readings", Unit: "active points", Numeric: true}, {Head: "Hit rate", Unit: "95% interval", Numeric: true},
+			{Head: "Readings", Unit: "other points", Numeric: true}, {Head: "False-alarm rate", Unit: "95% interval", Numeric: true}, costColumn(biz)}}
 	for _, r := range guided(b, "material+gain") {
 		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(b.Labels.Material(r.Material)), whole(r.Gain),
 			count(r.ReadingsActive), rateCell(r.HitRate, r.HitLow, r.HitHigh, r.HitEnough),

@@ -87,7 +87,7 @@ func (d *desk) guidance() error {
 		advise(steps)
 	}
 	d.book.Guidance = rows
-	notes := append(leftOut(d.book.Weights), "Costs are compared by their 95 % intervals; where those overlap, steps cost about the same.",
+	notes := append(leftOut(d.book.Weights), "Costs are compared by their 95% intervals; where those overlap, steps cost about the same.",
 		lossNote(d.opt.Frequency))
 	if !d.opt.costsSet() {
 		notes = append(notes, "Costs are not set in the configuration (costs.false_alarm and costs.missed), so no step can be advised.")

@@ -9,27 +9,27 @@
 -- column: readings_active | readings (control readings left out) at point-visits found active by a decisive finding
 -- column: points_active | the point-visits they come from
 -- column: hit_rate | share of readings_active called active; unsure is no hit; weighted, see the caveats
--- column: hit_low | lower end of its 95 % interval: weighted, sites as clusters (Korn and Graubard 1998)
+-- column: hit_low | lower end of its 95% interval: weighted, sites as clusters (Korn and Graubard 1998)
 -- column: hit_high | upper end of it
 -- column: readings_not_active | readings at point-visits where the decisive findings were not active
 -- column: points_not_active | the point-visits they come from
 -- column: false_alarm_rate | share of readings_not_active called active; weighted likewise
--- column: false_alarm_low | lower end of its 95 % interval, made likewise
+-- column: false_alarm_low | lower end of its 95% interval, made likewise
 -- column: false_alarm_high | upper end of it
 -- column: prevalence | share of the material's point-visits that are active, weighted for verification
 -- column: cost_per_100 | 100 (prevalence (1 - hit_rate) missed cost + (1 - prevalence) false_alarm_rate false alarm cost), in the configured currency; empty where costs are not set
--- column: cost_low | lower end of its 95 % interval from those of both rates (Zou and Donner 2008); prevalence and costs are taken as known
+-- column: cost_low | lower end of its 95% interval from those of both rates (Zou and Donner 2008); prevalence and costs are taken as known
 -- column: cost_high | upper end of it
 -- column: active_stepped | point-visits found active of which it is known whether they had shown movement by this step
 -- column: others_stepped | point-visits found not active of which that is known
 -- column: hit_by | share of active points that have shown movement by this step when the gain is stepped up to it, weighted; see gain_curve
--- column: hit_by_low | lower end of its 95 % interval: jackknife over groups of sites (Korn and Graubard 1998)
+-- column: hit_by_low | lower end of its 95% interval: jackknife over groups of sites (Korn and Graubard 1998)
 -- column: hit_by_high | upper end of it
 -- column: false_alarm_by | share of points not active that have shown movement by this step, made likewise
--- column: false_alarm_by_low | lower end of its 95 % interval
+-- column: false_alarm_by_low | lower end of its 95% interval
 -- column: false_alarm_by_high | upper end of it
 -- column: stepping_cost_per_100 | expected cost of 100 points stepped up to this gain: as cost_per_100, with hit_by and false_alarm_by
--- column: stepping_cost_low | lower end of its 95 % interval, made as cost_low
+-- column: stepping_cost_low | lower end of its 95% interval, made as cost_low
 -- column: stepping_cost_high | upper end of it
 -- column: hit_enough | false where hit_rate rests on fewer readings than the floor or is too uncertain to show
 -- column: false_alarm_enough | the same for false_alarm_rate
