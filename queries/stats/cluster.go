@@ -163,8 +163,24 @@ func (e *ClusterEstimate) intervals(n, m, conf float64) {
 	if spread == 0 {
 		effective = n
 	}
-	ratio := tCritical(conf, n-1) / t
-	e.KornGraubard = clopperPearson(effective*ratio*ratio*p, effective*ratio*ratio, conf)
+	e.KornGraubard = e.kornGraubard(effective, n, conf)
+}
+
+func (e ClusterEstimate) kornGraubard(effective, n, conf float64) Interval {
+	ratio := tCritical(conf, n-1) / tCritical(conf, float64(e.DF))
+	return clopperPearson(effective*ratio*ratio*e.P, effective*ratio*ratio, conf)
+}
+
+// KornGraubardAtMost is the KornGraubard interval with an effective n of at most n, the number of
+// independent units that would tell as much as the plain ones. It does not let clusters that happen to
+// be alike tell more than their units, and it has an interval where they are exactly alike. With one
+// cluster it is NaN.
+func (e ClusterEstimate) KornGraubardAtMost(n, conf float64) Interval {
+	effective := e.EffectiveN
+	if !(effective <= n) {
+		effective = n
+	}
+	return e.kornGraubard(effective, n, conf)
 }
 
 func sinSquared(x float64) float64 {
