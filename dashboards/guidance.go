@@ -69,47 +69,6 @@ func guidanceHeading(b *queries.Book, biz Business) string {
 	return fmt.Sprintf("A gain step of lowest expected cost can be named on %d of %s, and on %d it is outside the house's range", advised, materials, outside)
 }
 
-func adviceSection(b *queries.Book, biz Business) Section {
-	rows := guided(b, "material+gain")
-	s := Section{
-		ID: "advice", Heading: adviceHeading(b, rows),
-		Sub: "Points found active, and points found not active, that had shown movement by each step when the gain was stepped up to it, with 95% intervals; " +
-			"and the expected cost of 100 points stepped up to it.",
-		Source: sourceOf(b, "gain_guidance", ""),
-		Margin: []Note{costNote(biz)},
-	}
-	for _, m := range materialsOf(rows) {
-		s.Tables = append(s.Tables, steppingTable(b, biz, m, rows))
-	}
-	return s
-}
-
-// adviceHeading says whether any two steps differ in cost beyond their intervals.
-func adviceHeading(b *queries.Book, rows []queries.GuidanceRow) string {
-	lowest := map[string]queries.GuidanceRow{}
-	for _, r := range rows {
-		if strings.HasPrefix(r.Advice, queries.LowestCost) {
-			lowest[r.Material] = r
-		}
-	}
-	var apart []string
-	for _, m := range materialsOf(rows) {
-		low, ok := lowest[m]
-		if ok && slices.ContainsFunc(rows, func(r queries.GuidanceRow) bool {
-			return r.Material == m && r.SteppingEnough() && r.SteppingCostLow > low.SteppingCostHigh
-		}) {
-			apart = append(apart, b.Labels.Material(m))
-		}
-	}
-	switch {
-	case len(lowest) == 0:
-		return "There is not enough to say which step costs least"
-	case len(apart) == 0:
-		return "Where costs can be compared, steps cost about the same: their intervals overlap"
-	}
-	return "Some steps cost more than the lowest beyond what chance gives: " + strings.Join(apart, ", ")
-}
-
 func costNote(biz Business) Note {
 	if !costsSet(biz) {
 		return Note{"", "Costs are not set in the configuration, so steps are not compared."}
@@ -127,64 +86,24 @@ func money(f queries.Figure, biz Business) string {
 	return strings.TrimSpace(queries.Count(int64(float64(f)+0.5)) + " " + biz.Currency)
 }
 
-var steppingColumns = []Column{{Head: "Gain", Numeric: true}, {Head: "Points", Numeric: true}, {Head: "Active points shown", Unit: "95% interval", Numeric: true},
-	{Head: "Others shown", Unit: "false alarms", Numeric: true}}
+var steppingColumns = []Column{{Head: "Gain", Numeric: true}, {Head: "Active points", Numeric: true}, {Head: "Shown", Unit: "95% interval", Numeric: true},
+	{Head: "Other points", Numeric: true}, {Head: "Shown", Unit: "false alarms", Numeric: true}}
 
 // steppingCells are a row's cells under steppingColumns.
 func steppingCells(r queries.GuidanceRow) []Cell {
-	enough := r.SteppingEnough()
-	return []Cell{whole(r.Gain), count(r.PointsStepped()), rateCell(r.HitBy, r.HitByLow, r.HitByHigh, enough),
-		rateCell(r.FalseAlarmBy, r.FalseAlarmByLow, r.FalseAlarmByHigh, enough)}
+	return []Cell{whole(r.Gain), count(r.ActiveStepped), rateCell(r.HitBy, r.HitByLow, r.HitByHigh, r.HitByEnough),
+		count(r.OthersStepped), rateCell(r.FalseAlarmBy, r.FalseAlarmByLow, r.FalseAlarmByHigh, r.FalseAlarmByEnough)}
 }
 
 func costColumn(biz Business) Column {
 	return Column{Head: "Cost of 100 points", Unit: biz.Currency, Numeric: true}
 }
 
-func steppingTable(b *queries.Book, biz Business, material string, rows []queries.GuidanceRow) Table {
-	t := Table{ID: "advice-" + material, Caption: b.Labels.Material(material) + houseCaption(rows, material),
-		Columns: slices.Concat(steppingColumns, []Column{costColumn(biz), {Head: "Advice"}, {Head: "House's range"}})}
-	for _, r := range rows {
-		if r.Material != material || r.PointsStepped() == 0 {
-			continue
-		}
-		advice, _, _ := strings.Cut(r.Advice, ";")
-		t.Rows = append(t.Rows, Row{Held: !r.SteppingEnough(), Cells: append(steppingCells(r),
-			costCell(r.SteppingCost, r.SteppingCostLow, r.SteppingCostHigh, r.SteppingEnough()), text(advice), text(houseWord(r.InHouseRange)))})
-	}
-	return t
-}
-
-func houseWord(in *bool) string {
-	switch {
-	case in == nil:
-		return "none given"
-	case *in:
-		return "inside"
-	}
-	return "outside"
-}
-
-// houseCaption names the house's range of a material.
-func houseCaption(rows []queries.GuidanceRow, material string) string {
-	i := slices.IndexFunc(rows, func(r queries.GuidanceRow) bool { return r.Material == material })
-	low, high := rows[i].HouseLow, rows[i].HouseHigh
-	switch {
-	case low != nil && high != nil:
-		return fmt.Sprintf(": the house's range is gain %d to %d", *low, *high)
-	case low != nil:
-		return fmt.Sprintf(": the house's range is gain %d and above", *low)
-	case high != nil:
-		return fmt.Sprintf(": the house's range is up to gain %d", *high)
-	}
-	return ": the house gives no range"
-}
-
 func whole(n int) Cell { return Cell{Text: strconv.Itoa(n), Class: "num"} }
 
 func rateCell(rate, low, high queries.Figure, enough bool) Cell {
 	if !enough {
-		return Cell{Text: "too few", Class: "num"}
+		return Cell{Text: "not enough", Class: "num"}
 	}
 	c := percent(rate)
 	c.Text += " (" + queries.Range(low, high) + ")"

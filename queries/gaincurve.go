@@ -83,6 +83,9 @@ func (r *CurveRow) fit(l ladder, floor int) error {
 	r.Intercept, r.Slope, r.Floor, r.Ceiling = Figure(pod.Intercept), Figure(pod.Slope), Figure(pod.Floor), Figure(pod.Ceiling)
 	lowest, highest := in.Size[0], in.Size[len(in.Size)-1]
 	r.A50, r.A90, r.A9095 = within(pod.A50, lowest, highest), within(pod.A90, lowest, highest), within(pod.A9095LikelihoodRatio, lowest, highest)
+	if r.WhyNot == "" && !r.A9095.Known() {
+		r.WhyNot = "the gains tried do not bound the gain of 90%"
+	}
 	return nil
 }
 

@@ -10,6 +10,8 @@ import (
 	"strings"
 	"testing"
 	"time"
+
+	"scanledger/queries/stats"
 )
 
 // stepped is so many points, each of a site of its own, read at these gains with these calls; so many of
@@ -117,6 +119,54 @@ func TestGuidanceByHand(t *testing.T) {
 	}
 }
 
+// TestAdviceByHand: of 400 active points each step up shows more than half of the rest, and of 400 others one
+// in 100 or so is false by gain 2 and half of them by gain 4. All are opened, so each stands for itself.
+func TestAdviceByHand(t *testing.T) {
+	b := steppedBook(t, Options{FalseAlarmCost: 380, MissedCost: 2600},
+		stepped{"2 active", 240, 240, 240}, stepped{"2 clear, 4 active", 120, 120, 120}, stepped{"2 clear, 4 clear", 40, 40, 40},
+		stepped{"2 active", 4, 4, 0}, stepped{"2 clear, 4 active", 196, 196, 0}, stepped{"2 clear, 4 clear", 200, 200, 0})
+	two, four := guidanceAt(t, b, 2), guidanceAt(t, b, 4)
+	// Half of the 800 points are active. By gain 2, 240 of 400 active points and 4 of 400 others had shown:
+	// 100 (1/2 160/400 2600 + 1/2 4/400 380) = 52 000 + 190. By gain 4, 360 and 200: 13 000 + 9 500.
+	near(t, "prevalence", two.Prevalence, 0.5)
+	near(t, "cost of stepping up to 2", two.SteppingCost, 52_000+190)
+	near(t, "cost of stepping up to 4", four.SteppingCost, 13_000+9_500)
+	// Sites of one point each are as good as independent: 60% of 400 is 55.0% to 64.8% (Clopper-Pearson); t with
+	// the 19 degrees of freedom of 20 groups makes it somewhat wider, and the groups' own luck moves it.
+	if two.HitByLow > 0.550 || two.HitByLow < 0.50 || two.HitByHigh < 0.648 || two.HitByHigh > 0.70 {
+		t.Errorf("60%% of 400 points has the interval %v to %v", two.HitByLow, two.HitByHigh)
+	}
+	if four.Advice != "lowest expected cost; outside the house's range" || two.Advice != "next best; inside the house's range" {
+		t.Errorf("gain 2: %q, gain 4: %q", two.Advice, four.Advice)
+	}
+}
+
+// TestWeightedRateOfSitesAlike: sites that happen to be alike tell no more than their readings. 21 of 80
+// independent readings are 26.25%, 17.0% to 37.3% (Clopper-Pearson); t for 20 sites makes it no shorter.
+func TestWeightedRateOfSitesAlike(t *testing.T) {
+	for _, first := range []int64{1, 2} {
+		var w weighted
+		for i := range 20 {
+			events := int64(1)
+			if i == 0 {
+				events = first
+			}
+			w.add(fmt.Sprint(i), 4, events, 10)
+		}
+		r, err := w.rate(30)
+		if err != nil {
+			t.Fatal(err)
+		}
+		plain, err := stats.ClopperPearson(int(19+first), 80, Confidence)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !(r.Low <= plain.Low && r.High >= plain.High) || r.whyNot != "" || math.Abs(r.effective-80) > 1e-9 {
+			t.Errorf("%d of 80: %+v, plain %+v", 19+first, r, plain)
+		}
+	}
+}
+
 func TestGuidanceWithoutCosts(t *testing.T) {
 	b := steppedBook(t, Options{Floor: 10}, byHand...)
 	for _, r := range b.Guidance {
@@ -198,8 +248,54 @@ func TestGainCurve(t *testing.T) {
 	if i < 0 {
 		t.Fatal("no curve")
 	}
-	if c := b.Curves[i]; math.Abs(float64(c.A50)-3) > 0.25 || math.Abs(float64(c.A90)-(3+math.Log(9))) > 0.6 {
+	c := b.Curves[i]
+	if math.Abs(float64(c.A50)-3) > 0.25 || math.Abs(float64(c.A90)-(3+math.Log(9))) > 0.6 || c.WhyNot != "" {
 		t.Errorf("planted 50%% at 3 and 90%% at 5.2, found %+v", c)
+	}
+	if !(float64(c.A9095) >= 3+math.Log(9) && c.A9095 > c.A90) {
+		t.Errorf("the upper bound %v of the gain of 90%% lies below the planted 5.2", c.A9095)
+	}
+	for gain := 1; gain <= 6; gain++ {
+		r, planted := guidanceAt(t, b, gain), Figure(1/(1+math.Exp(-(float64(gain)-3))))
+		if !(r.HitByLow <= planted && planted <= r.HitByHigh) || !r.HitByEnough {
+			t.Errorf("gain %d: planted %v outside %v to %v", gain, planted, r.HitByLow, r.HitByHigh)
+		}
+	}
+}
+
+// TestNoGainCurve reads why data do not carry a curve, or not its end.
+func TestNoGainCurve(t *testing.T) {
+	clear := func(upTo int) string {
+		var out []string
+		for gain := 1; gain <= upTo; gain++ {
+			out = append(out, fmt.Sprintf("%d clear", gain))
+		}
+		return strings.Join(out, ", ")
+	}
+	all := func(readings string, n int) stepped { return stepped{readings, n, n, n} }
+	for _, c := range []struct {
+		what   string
+		points []stepped
+		why    string
+		fitted bool
+	}{
+		{"few points", []stepped{all("1 active", 9), all("1 clear, 2 active", 9)}, "fewer points, in effect, than the floor", false},
+		{"few steps", []stepped{all("1 clear, 2 active", 100), all("1 clear, 2 clear, 3 active", 50)},
+			"points tried at 3 gain steps; a curve with floor and ceiling needs 5", false},
+		{"no rise", []stepped{all("1 active", 100), all(clear(2), 20), all(clear(3), 20), all(clear(4), 20), all(clear(5), 20)},
+			"detection does not rise with gain: no gain can be said", false},
+		{"a leap", []stepped{all("1 clear, 2 active", 100), all(clear(2)+", 3 active", 10), all(clear(3)+", 4 active", 10), all(clear(4)+", 5 active", 10)},
+			"the gains tried do not bound the gain of 90%", true},
+	} {
+		b := steppedBook(t, Options{}, c.points...)
+		for _, r := range b.Curves {
+			if r.WhyNot != c.why || r.Slope.Known() != c.fitted || r.A9095.Known() {
+				t.Errorf("%s: %+v", c.what, r)
+			}
+		}
+		if len(b.Curves) == 0 {
+			t.Errorf("%s: no row says so", c.what)
+		}
 	}
 }
 

@@ -63,6 +63,39 @@ func TestWeightedClusterProperties(t *testing.T) {
 	})
 }
 
+// TestWeightedClusterScale: only how weights stand to one another matters, and the capped interval lies around
+// the share and is never shorter than that of so many independent units.
+func TestWeightedClusterScale(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		sizes, events := drawClusters(t)
+		factor := rapid.Float64Range(0.01, 1000).Draw(t, "factor")
+		plain, scaled := make([]WeightedCluster, len(sizes)), make([]WeightedCluster, len(sizes))
+		for i := range sizes {
+			weight := rapid.Float64Range(0.1, 50).Draw(t, "weight")
+			plain[i].Add(sizes[i], events[i], weight)
+			scaled[i].Add(sizes[i], events[i], weight*factor)
+		}
+		a, n, err := WeightedClusterProportion(plain, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		b, m, err := WeightedClusterProportion(scaled, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		near := func(a, b float64) bool {
+			return math.IsNaN(a) && math.IsNaN(b) || math.Abs(a-b) <= 1e-7*(1+math.Abs(b))
+		}
+		one, two := a.KornGraubardAtMost(n, 0.95), b.KornGraubardAtMost(m, 0.95)
+		if !near(a.P, b.P) || !near(a.Variance, b.Variance) || !near(n, m) || !near(one.Low, two.Low) || !near(one.High, two.High) {
+			t.Fatalf("times %g: %+v became %+v, capped %+v became %+v", factor, a, b, one, two)
+		}
+		if one.Low > a.P || one.High < a.P || one.High-one.Low < a.KornGraubard.High-a.KornGraubard.Low-1e-9 {
+			t.Fatalf("%+v capped at %g: %+v", a, n, one)
+		}
+	})
+}
+
 func TestWeightedClusterFaults(t *testing.T) {
 	for _, clusters := range [][]WeightedCluster{nil, {{}}, {{Units: 1, Events: 2, WeightsSquared: 1}}, {{Units: -1, WeightsSquared: 1}},
 		{{Units: math.NaN(), WeightsSquared: 1}}, {{Units: math.Inf(1), WeightsSquared: math.Inf(1)}}} {
