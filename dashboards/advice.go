@@ -66,7 +66,7 @@ func adviceHeading(b *queries.Book, rows []queries.GuidanceRow) string {
 // not enough to say.
 func advisedTable(b *queries.Book, biz Business, rows []queries.GuidanceRow) Table {
 	t := Table{ID: "advised-table", Caption: "Advice by material, with figures of the step of lowest cost",
-		Columns: append([]Column{{Head: "Material"}, {Head: "Lowest cost"}, {Head: "Next best"}, {Head: "House's range"}, costColumn(biz)}, steppingColumns[1:]...)}
+		Columns: append([]Column{{Head: "Material"}, {Head: "Lowest cost"}, {Head: "Next best"}, {Head: "House's range"}, costColumn(biz)}, steppingColumns[1:3]...)}
 	for _, m := range materialsOf(rows) {
 		low := stepWith(rows, m, queries.LowestCost)
 		if low == nil {
@@ -75,7 +75,7 @@ func advisedTable(b *queries.Book, biz Business, rows []queries.GuidanceRow) Tab
 		}
 		cells := []Cell{text(b.Labels.Material(m)), text(advisedStep(low)), text(nextStep(stepWith(rows, m, queries.NextBest), low)), text(houseRange(low)),
 			costCell(low.SteppingCost, low.SteppingCostLow, low.SteppingCostHigh, true)}
-		t.Rows = append(t.Rows, Row{Cells: append(cells, steppingCells(*low)[1:]...)})
+		t.Rows = append(t.Rows, Row{Cells: append(cells, steppingCells(*low)[1:3]...)})
 	}
 	return t
 }
@@ -121,26 +121,18 @@ func houseRange(r *queries.GuidanceRow) string {
 	return "none given"
 }
 
+// steppingTable compares the steps of a material that has one of lowest cost.
 func steppingTable(b *queries.Book, biz Business, material string, rows []queries.GuidanceRow) Table {
-	t := Table{ID: "advice-" + material, Caption: b.Labels.Material(material) + ", step by step",
-		Columns: slices.Concat(steppingColumns, []Column{costColumn(biz), {Head: "Advice"}, {Head: "House's range"}})}
+	low := stepWith(rows, material, queries.LowestCost)
+	t := Table{ID: "advice-" + material, Caption: b.Labels.Material(material) + ", step by step; house's range: " + houseRange(low),
+		Columns: slices.Concat(steppingColumns, []Column{costColumn(biz), {Head: "Advice"}})}
 	for _, r := range rows {
 		if r.Material != material || r.PointsStepped() == 0 {
 			continue
 		}
 		advice, _, _ := strings.Cut(r.Advice, ";")
 		t.Rows = append(t.Rows, Row{Held: !r.SteppingEnough(), Cells: append(steppingCells(r),
-			costCell(r.SteppingCost, r.SteppingCostLow, r.SteppingCostHigh, r.SteppingEnough()), text(advice), text(houseWord(r.InHouseRange)))})
+			costCell(r.SteppingCost, r.SteppingCostLow, r.SteppingCostHigh, r.SteppingEnough()), text(advice))})
 	}
 	return t
-}
-
-func houseWord(in *bool) string {
-	switch {
-	case in == nil:
-		return "none given"
-	case *in:
-		return "inside"
-	}
-	return "outside"
 }

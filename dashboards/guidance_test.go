@@ -122,3 +122,50 @@ func TestGuidanceHeadings(t *testing.T) {
 		}
 	}
 }
+
+// TestAdvisedTable: a row of the first table says what is advised, or that nothing can be, and why.
+func TestAdvisedTable(t *testing.T) {
+	priced := Business{FalseAlarmCost: 380, MissedCost: 2600}
+	unpriced, open := withGuidance(), withGuidance()
+	for i := range unpriced.Guidance {
+		unpriced.Guidance[i].Advice = queries.CostsNotSet
+		open.Guidance[i].HouseHigh = nil
+	}
+	for _, c := range []struct {
+		name string
+		book *queries.Book
+		want [2][4]string // board and brick: material, lowest, next, range
+	}{
+		{"strong", withGuidance(), [2][4]string{{"Board", "gain 2", "gain 5", "2 to 3"}, {"Brick", "gain 5, outside the range", "gain 2, about the same", "2 to 3"}}},
+		{"thin", guidanceThin(), [2][4]string{{"Board", "not enough to say", "", "2 to 3"}, {"Brick", "not enough to say", "", "2 to 3"}}},
+		{"costs not set", unpriced, [2][4]string{{"Board", "costs are not set", "", "2 to 3"}, {"Brick", "costs are not set", "", "2 to 3"}}},
+		{"open range", open, [2][4]string{{"Board", "gain 2", "gain 5", "2 and above"}, {"Brick", "gain 5, outside the range", "gain 2, about the same", "2 and above"}}},
+	} {
+		table := advisedTable(c.book, priced, guided(c.book, "material+gain"))
+		for i, row := range table.Rows {
+			for j, want := range c.want[i] {
+				if row.Cells[j].Text != want {
+					t.Errorf("%s, row %d: %q, want %q", c.name, i, row.Cells[j].Text, want)
+				}
+			}
+			if len(row.Cells) != len(table.Columns) {
+				t.Errorf("%s, row %d: %d cells under %d columns", c.name, i, len(row.Cells), len(table.Columns))
+			}
+		}
+		if len(table.Rows) != 2 {
+			t.Errorf("%s: %d rows", c.name, len(table.Rows))
+		}
+	}
+	if s := adviceSection(&queries.Book{}, priced); len(s.Tables) != 0 {
+		t.Errorf("tables of nothing: %+v", s.Tables)
+	}
+}
+
+// TestEachRateByItsOwn: too few active points hold back the hits, not the false alarms of the same step.
+func TestEachRateByItsOwn(t *testing.T) {
+	r := withGuidance().Guidance[0]
+	r.HitByEnough = false
+	if c := steppingCells(r); c[2].Text != "not enough" || c[4].Text != "1.0% (0.5% to 2.0%)" {
+		t.Errorf("hits %q, false alarms %q", c[2].Text, c[4].Text)
+	}
+}

@@ -117,10 +117,14 @@ func (w *weighted) rate(floor int) (weightedRate, error) {
 
 // rated judges an estimate from n cases that tell at most as much as kish independent ones. The
 // interval is Korn and Graubard's, as for unweighted rates (see shown), with an effective n of at most
-// kish: where a few heavy cases make the weighted shares of sites alike by chance, 21 of 80 readings
-// would else have an interval of 24% to 29%, and advice on gain compares such intervals.
+// n: sites whose weighted shares are alike by chance would else make 24% to 29% of 21 in 80 readings.
+// Kish's n is no such bound, for weights here go with the call and so with what was shown: held to
+// it, intervals of 95% cover 99.5% (TestWeightedCoverage). At 0 and 100%, where nothing is known of
+// heavy cases that went the other way, the exact interval is on Kish's n.
 func rated(e stats.ClusterEstimate, n int64, kish float64, floor int) weightedRate {
-	e.KornGraubard = e.KornGraubardAtMost(kish, Confidence)
+	if e.P != 0 && e.P != 1 {
+		e.KornGraubard = e.KornGraubardAtMost(float64(n), Confidence)
+	}
 	out := weightedRate{Estimate: stats.Estimate{Value: e.P, Low: e.KornGraubard.Low, High: e.KornGraubard.High, Conf: Confidence, N: int(n)}, effective: kish}
 	if e.EffectiveN < kish {
 		out.effective = e.EffectiveN

@@ -171,10 +171,9 @@ func (e ClusterEstimate) kornGraubard(effective, n, conf float64) Interval {
 	return clopperPearson(effective*ratio*ratio*e.P, effective*ratio*ratio, conf)
 }
 
-// KornGraubardAtMost is the KornGraubard interval with an effective n of at most n, the number of
-// independent units that would tell as much as the plain ones. It does not let clusters that happen to
-// be alike tell more than their units, and it has an interval where they are exactly alike. With one
-// cluster it is NaN.
+// KornGraubardAtMost is the KornGraubard interval from n units, with an effective n of at most n. It does
+// not let clusters that happen to be alike tell more than their units, and it has an interval where they
+// are exactly alike. With one cluster it is NaN.
 func (e ClusterEstimate) KornGraubardAtMost(n, conf float64) Interval {
 	effective := e.EffectiveN
 	if !(effective <= n) {

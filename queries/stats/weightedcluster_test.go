@@ -2,6 +2,7 @@ package stats
 
 import (
 	"math"
+	"math/rand/v2"
 	"testing"
 
 	"pgregory.net/rapid"
@@ -86,14 +87,67 @@ func TestWeightedClusterScale(t *testing.T) {
 		near := func(a, b float64) bool {
 			return math.IsNaN(a) && math.IsNaN(b) || math.Abs(a-b) <= 1e-7*(1+math.Abs(b))
 		}
-		one, two := a.KornGraubardAtMost(n, 0.95), b.KornGraubardAtMost(m, 0.95)
+		cases := 0.0
+		for _, size := range sizes {
+			cases += float64(size)
+		}
+		one, two := a.KornGraubardAtMost(cases, 0.95), b.KornGraubardAtMost(cases, 0.95)
 		if !near(a.P, b.P) || !near(a.Variance, b.Variance) || !near(n, m) || !near(one.Low, two.Low) || !near(one.High, two.High) {
 			t.Fatalf("times %g: %+v became %+v, capped %+v became %+v", factor, a, b, one, two)
 		}
-		if one.Low > a.P || one.High < a.P || one.High-one.Low < a.KornGraubard.High-a.KornGraubard.Low-1e-9 {
-			t.Fatalf("%+v capped at %g: %+v", a, n, one)
+		if one.Low > a.P || one.High < a.P || a.EffectiveN <= cases && a.DF > 0 && a.P > 0 && a.P < 1 && !near(one.Low, a.kornGraubard(a.EffectiveN, cases, 0.95).Low) {
+			t.Fatalf("%+v capped at %g: %+v", a, cases, one)
 		}
 	})
+}
+
+// TestWeightedCoverage opens 60% of the points called active and 6% of those called clear, and estimates what
+// share of active points was called active. The interval to show covers it as it promises; with the n of Kish
+// (1965) for a bound it would cover far more, as weights go with the call.
+func TestWeightedCoverage(t *testing.T) {
+	const worlds, shown, unshown = 2000, 120, 200 // active points called active, of 200, and called clear, of 12 000
+	rng := rand.New(rand.NewPCG(1, 2))
+	opened := func(points int, share float64) (n int) {
+		for range points {
+			if rng.Float64() < share {
+				n++
+			}
+		}
+		return n
+	}
+	var covered, held int
+	for range worlds {
+		hits, misses := opened(shown, 0.6), opened(unshown, 0.06)
+		calledActive, calledClear := 200/float64(hits+opened(200-shown, 0.6)), 12_000/float64(misses+opened(12_000-unshown, 0.06))
+		sites := make([]WeightedCluster, hits+misses) // each point of a site of its own
+		for i := range sites {
+			if i < hits {
+				sites[i].Add(1, 1, calledActive)
+				continue
+			}
+			sites[i].Add(1, 0, calledClear)
+		}
+		e, kish, err := WeightedClusterProportion(sites, 0.95)
+		if err != nil {
+			t.Fatal(err)
+		}
+		within := func(n float64) bool {
+			i := e.KornGraubardAtMost(n, 0.95)
+			return i.Low <= shown/float64(shown+unshown) && i.High >= shown/float64(shown+unshown)
+		}
+		if within(float64(len(sites))) {
+			covered++
+		}
+		if within(kish) {
+			held++
+		}
+	}
+	if share := float64(covered) / worlds; share < 0.95 || share > 0.99 {
+		t.Errorf("with n at most the cases, intervals of 95%% cover %v", share)
+	}
+	if share := float64(held) / worlds; share < 0.99 {
+		t.Errorf("with n at most Kish's, intervals of 95%% cover %v: it is a bound after all", share)
+	}
 }
 
 func TestWeightedClusterFaults(t *testing.T) {
