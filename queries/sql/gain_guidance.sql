@@ -9,7 +9,7 @@
 -- column: readings_active | readings (control readings left out) at point-visits found active by a decisive finding
 -- column: points_active | the point-visits they come from
 -- column: hit_rate | share of readings_active called active; unsure is no hit; weighted, see the caveats
--- column: hit_low | lower end of its 95% interval: weighted, sites as clusters (Korn and Graubard 1998)
+-- column: hit_low | lower end of its 95% interval: weighted, sites as clusters (Korn and Graubard 1998), with an effective n of at most the readings
 -- column: hit_high | upper end of it
 -- column: readings_not_active | readings at point-visits where the decisive findings were not active
 -- column: points_not_active | the point-visits they come from
@@ -23,7 +23,7 @@
 -- column: active_stepped | point-visits found active of which it is known whether they had shown movement by this step
 -- column: others_stepped | point-visits found not active of which that is known
 -- column: hit_by | share of active points that have shown movement by this step when the gain is stepped up to it, weighted; see gain_curve
--- column: hit_by_low | lower end of its 95% interval: jackknife over groups of sites (Korn and Graubard 1998)
+-- column: hit_by_low | lower end of its 95% interval: jackknife over groups of sites (Korn and Graubard 1998), with an effective n of at most the points
 -- column: hit_by_high | upper end of it
 -- column: false_alarm_by | share of points not active that have shown movement by this step, made likewise
 -- column: false_alarm_by_low | lower end of its 95% interval
