@@ -2,6 +2,7 @@ package store
 
 import (
 	"encoding/json"
+	"strings"
 
 	"scanledger/ingest/contract"
 )
@@ -94,4 +95,4 @@ var rejectFields = plainSchema{[]contract.Field{
 	{Name: "message", Type: "string", Description: "What is wrong and what to do"},
 }}
 
-func isParquet(path string) bool { return len(path) > 8 && path[len(path)-8:] == ".parquet" }
+func isParquet(path string) bool { return strings.HasSuffix(path, ".parquet") }

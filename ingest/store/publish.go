@@ -1,16 +1,15 @@
 package store
 
 import (
-	"crypto/sha256"
-	"encoding/hex"
 	"encoding/json"
 	"errors"
 	"fmt"
-	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
 	"strings"
+
+	"scanledger/ingest"
 )
 
 // Txn is one write to a store: parts are staged in it, then published together or not at all.
@@ -94,7 +93,7 @@ func (t *Txn) StagePath(name string) string { return filepath.Join(t.stage, name
 // Add registers a staged file, now complete at path, to stand at part.Path when published.
 func (t *Txn) Add(part Part, path string) error {
 	var err error
-	if part.SHA256, part.Bytes, err = hashFile(path); err != nil {
+	if part.SHA256, part.Bytes, err = ingest.HashFile(path); err != nil {
 		return fmt.Errorf("stage %s: %w", part.Path, err)
 	}
 	part.Load = t.Load
@@ -169,16 +168,6 @@ func (t *Txn) moveIn(p Part) error {
 // Close drops the stage and the lock. After Commit it only unlocks.
 func (t *Txn) Close() error {
 	return errors.Join(os.RemoveAll(t.stage), t.lock.release())
-}
-
-func hashFile(path string) (string, int64, error) {
-	f, err := os.Open(path)
-	if err != nil {
-		return "", 0, err
-	}
-	h := sha256.New()
-	n, err := io.Copy(h, f)
-	return hex.EncodeToString(h.Sum(nil)), n, errors.Join(err, f.Close())
 }
 
 func writeSynced(path string, content []byte) error {

@@ -7,6 +7,8 @@ import (
 	"path/filepath"
 
 	"github.com/apache/arrow-go/v18/parquet/file"
+
+	"scanledger/ingest"
 )
 
 // Verify reads every file of the store again and compares size, checksum and number of rows with
@@ -24,7 +26,7 @@ func (s *Store) Verify(ctx context.Context) error {
 }
 
 func (s *Store) verifyPart(p Part) error {
-	sum, size, err := hashFile(s.Path(p))
+	sum, size, err := ingest.HashFile(s.Path(p))
 	if err != nil {
 		return err
 	}

@@ -1,8 +1,6 @@
 package settle
 
 import (
-	"strings"
-
 	"scanledger/ingest/store"
 	"scanledger/transform/engine"
 )
@@ -82,7 +80,7 @@ func (o *offering) count(added []string) error {
 		return nil
 	}
 	query := "SELECT _file, count(*) FROM read_parquet(" + engine.List(added) + ") WHERE _file >= $first GROUP BY _file ORDER BY _file"
-	return o.eng.Each(o.ctx, strings.TrimSpace(query), []any{engine.Arg("first", o.firstFile)}, func(scan func(...any) error) error {
+	return o.eng.Each(o.ctx, query, []any{engine.Arg("first", o.firstFile)}, func(scan func(...any) error) error {
 		var file int
 		var rows int64
 		if err := scan(&file, &rows); err != nil {
