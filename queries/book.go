@@ -89,8 +89,23 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 	if err := d.ledger(st, upTo); err != nil {
 		return nil, err
 	}
-	steps := []func() error{d.labels, d.detection, d.season, d.trend, d.regionStandardised, d.accuracy, d.statement, d.consistency, d.quality, d.rejectRules, d.flow,
-		d.verificationWeights, d.gainCurve, d.guidance, d.gainLoss}
+	steps := []func() error{
+		d.labels,
+		d.detection,
+		d.season,
+		d.trend,
+		d.regionStandardised,
+		d.accuracy,
+		d.statement,
+		d.consistency,
+		d.quality,
+		d.rejectRules,
+		d.flow,
+		d.verificationWeights,
+		d.gainCurve,
+		d.guidance,
+		d.gainLoss,
+	}
 	for _, step := range steps {
 		if err := step(); err != nil {
 			return nil, err

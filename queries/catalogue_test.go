@@ -11,11 +11,22 @@ import (
 
 // rowTypes ties every analysis to its row, so that a column cannot be added without being explained.
 var rowTypes = map[string]any{
-	"detection": DetectionRow{}, "accuracy": AccuracyRow{}, "statement": StatementRow{}, "technician_consistency": ConsistencyRow{},
-	"season": SeasonRow{}, "season_months": SeasonMonthRow{}, "trend": TrendRow{}, "trend_summary": TrendSummaryRow{},
-	"region_standardised": StandardisedRow{},
-	"data_quality":        QualityRow{}, "reject_rules": RejectRuleRow{}, "flow": FlowRow{},
-	"verification_weights": WeightRow{}, "gain_guidance": GuidanceRow{}, "gain_curve": CurveRow{}, "gain_loss": LossRow{},
+	"detection":              DetectionRow{},
+	"accuracy":               AccuracyRow{},
+	"statement":              StatementRow{},
+	"technician_consistency": ConsistencyRow{},
+	"season":                 SeasonRow{},
+	"season_months":          SeasonMonthRow{},
+	"trend":                  TrendRow{},
+	"trend_summary":          TrendSummaryRow{},
+	"region_standardised":    StandardisedRow{},
+	"data_quality":           QualityRow{},
+	"reject_rules":           RejectRuleRow{},
+	"flow":                   FlowRow{},
+	"verification_weights":   WeightRow{},
+	"gain_guidance":          GuidanceRow{},
+	"gain_curve":             CurveRow{},
+	"gain_loss":              LossRow{},
 }
 
 // cutColumns name the cut itself; the header explains them with "by".
