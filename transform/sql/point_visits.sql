@@ -27,7 +27,7 @@ WITH ordered AS (
 )
 SELECT o.inspection_id, o.site_id, o.point_id, o.region, o.technician_id, o.purpose, o.unit_id, o.model, o.month, o.season, o.season_year,
        o.local_date, o.material, o.density_class, o.thickness_mm, o.thickness_band, o.gain, o.gain_share, o.hold_band, o.level_pct, o.level_band,
-       o.battery_band, o.unit_overdue, o.temp_band, o.wind_band, o.rain, o.hour_band, o.call,
+       o.battery_band, o.days_since_service, o.unit_overdue, o.temp_band, o.wind_band, o.rain, o.hour_band, o.call,
        coalesce(t.truth, 'unverified') AS truth, coalesce(t.verified_by, 'none') AS verified_by,
        t.result, t.cause, t.method, t.days_to_finding,
        o.call = 'active' AND coalesce(t.truth, 'unverified') = 'not_active' AS false_alarm,

@@ -9,11 +9,12 @@
 -- column: hold_band | seconds
 -- column: level_band | percent of full scale
 -- column: battery_band | percent
+-- column: days_since_service | days from the unit's coming into service, as its newest record says, to the local date
 -- column: unit_overdue | yes, no or unknown: the unit's service was due before the local date
 -- column: control | true for a reading on a place known to be clear
 WITH placed AS (
     SELECT r.*, v.site_id, v.region, v.technician_id, v.purpose, v.month, v.season, v.season_year, v.local_date, v.temp_band, v.wind_band,
-           v.rain, u.model, u.gain_min, u.gain_max, u.gain_start, u.service_due_on,
+           v.rain, u.model, u.gain_min, u.gain_max, u.gain_start, u.service_due_on, u.in_service_on,
            m.density_class, m.gain_low, m.gain_high,
            CAST(extract(hour FROM r.taken_at AT TIME ZONE v.time_zone) AS INTEGER) AS local_hour
     FROM held_readings r
@@ -37,6 +38,7 @@ SELECT p.reading_id, p.inspection_id, p.site_id, p.point_id, p.region, p.technic
        CASE WHEN p.battery_pct IS NULL THEN 'unknown' WHEN p.battery_pct < 20 THEN 'under 20' WHEN p.battery_pct < 50 THEN '20 to 49'
             ELSE '50 and over' END AS battery_band,
        coalesce(p.control, false) AS control,
+       date_diff('day', p.in_service_on, p.local_date) AS days_since_service,
        CASE WHEN p.service_due_on IS NULL THEN 'unknown' WHEN p.service_due_on < p.local_date THEN 'yes' ELSE 'no' END AS unit_overdue,
        p.temp_band, p.wind_band, p.rain,
        CASE WHEN p.local_hour < 6 THEN '00 to 05' WHEN p.local_hour < 9 THEN '06 to 08' WHEN p.local_hour < 12 THEN '09 to 11'

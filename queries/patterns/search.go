@@ -1,0 +1,278 @@
+package patterns
+
+import (
+	"fmt"
+	"runtime"
+	"slices"
+	"strings"
+	"sync"
+
+	"scanledger/queries/stats"
+)
+
+// Options bound the search and say what is adjusted for.
+type Options struct {
+	MinVerified int     // fewest checked calls of a pattern
+	MinExcess   float64 // fewest wrong calls beyond the expected
+	MinRatio    float64 // least observed / expected
+	Q           float64 // share of false discoveries borne
+	MaxFound    int     // most patterns looked for
+
+	Makers     []string // factors that are people and units: their patterns are adjusted for Conditions
+	Conditions []string
+	Usual      []string // what all other patterns are adjusted for
+	Spread     []string // factors whose values differ somewhat anyway; a pattern must stand clear of that too
+}
+
+// Pattern is one that was found.
+type Pattern struct {
+	Terms    []Term
+	Members  []int // calls
+	Verified int
+	Wrong    int
+	Expected float64 // wrong calls had the pattern's calls gone as the others, by the model without them
+	P        float64 // one-sided, given the patterns found before
+	Q        float64 // after control of the false discovery rate over every pattern tried (Benjamini and Hochberg 1995)
+	Same     [][]Term
+}
+
+// Found is what a search found, in the order it was found: the clearest first.
+type Found struct {
+	Patterns     []Pattern
+	Tried        [3]int // singles, pairs, triples
+	Calls, Wrong int
+	Alike        float64 // correlation of two calls of one site, given the conditions
+}
+
+// explained is the p above which a child is no worse than its parent, and a pattern is explained by the
+// others. rescored is the p above which a pattern is not looked at again in later rounds.
+const (
+	explained = 0.05
+	rescored  = 0.05
+	standsOut = 0.001
+)
+
+// search is the state of one search.
+type search struct {
+	calls    *Calls
+	opt      Options
+	items    []item
+	patterns []pattern
+	nth      map[string]int // pattern by its items
+	found    []taken        // in the order found
+	models   map[string]*model
+	spread   map[int]spread // per item, by how much its fellows differ
+}
+
+// taken is a pattern that was found.
+type taken struct {
+	pattern int
+	members set
+	shown   Pattern
+}
+
+// Search looks for patterns in the calls. It returns an error for calls that do not fit together.
+func Search(c Calls, opt Options) (Found, error) {
+	if err := c.check(); err != nil {
+		return Found{}, fmt.Errorf("search for patterns: %w", err)
+	}
+	s := &search{calls: &c, opt: opt, nth: map[string]int{}}
+	out := Found{Calls: len(c.Wrong), Wrong: c.wrong()}
+	if out.Wrong == 0 || out.Wrong == out.Calls {
+		return out, nil // nothing to tell apart
+	}
+	s.enumerate()
+	for i, p := range s.patterns {
+		s.nth[key(p.items)] = i
+		out.Tried[len(p.items)-1]++
+	}
+	if err := s.look(); err != nil {
+		return out, fmt.Errorf("search for patterns: %w", err)
+	}
+	if err := s.review(); err != nil {
+		return out, fmt.Errorf("search for patterns: %w", err)
+	}
+	s.models = map[string]*model{}
+	base, err := s.model(nil)
+	if err != nil {
+		return out, fmt.Errorf("search for patterns: %w", err)
+	}
+	out.Alike = base.alike
+	for _, f := range s.found {
+		out.Patterns = append(out.Patterns, f.shown)
+	}
+	return out, nil
+}
+
+// look finds one pattern after the other: the clearest is taken into the models, so that what it explains
+// is not found again under other names.
+func (s *search) look() error {
+	all := make([]int, len(s.patterns))
+	for i := range all {
+		all[i] = i
+	}
+	again := all
+	for len(s.found) < s.opt.MaxFound {
+		s.models = map[string]*model{}
+		if err := s.scoreAll(again); err != nil {
+			return err
+		}
+		if len(s.found) == 0 {
+			again = nil
+			for i := range s.patterns {
+				p := &s.patterns[i]
+				if p.first = p.score; p.p <= rescored {
+					again = append(again, i)
+				}
+			}
+		}
+		if err := s.adjust(); err != nil {
+			return err
+		}
+		next, err := s.clearest()
+		if err != nil || next == nil {
+			return err
+		}
+		s.take(*next)
+	}
+	return nil
+}
+
+// take adds a pattern to those found, with the nearly identical ones merged into it.
+func (s *search) take(f taken) {
+	s.patterns[f.pattern].out = true
+	for i := range s.patterns {
+		p := &s.patterns[i]
+		if !p.out && p.q <= s.opt.Q && s.members(p.items).overlap(f.members) > alikeShare {
+			p.out = true
+			f.shown.Same = append(f.shown.Same, s.terms(p.items))
+		}
+	}
+	s.found = append(s.found, f)
+}
+
+// scoreAll scores the patterns, each against the model it is adjusted by. Those that stand out and hold
+// a value of a spread factor are scored once more with that spread.
+func (s *search) scoreAll(which []int) error {
+	s.spread = map[int]spread{}
+	for _, i := range which { // models are fitted one by one, patterns then scored side by side
+		if _, err := s.model(s.patterns[i].items); err != nil {
+			return err
+		}
+	}
+	s.scoreEach(which)
+	var again, items []int
+	for _, i := range which {
+		if s.patterns[i].p > standsOut {
+			continue
+		}
+		if spread := s.spreadItems(s.patterns[i].items); len(spread) > 0 {
+			again = append(again, i)
+			items = append(items, spread...)
+		}
+	}
+	slices.Sort(items)
+	for _, i := range slices.Compact(items) {
+		var err error
+		if s.spread[i], err = s.spreadBeside(i); err != nil {
+			return err
+		}
+	}
+	s.scoreEach(again)
+	return nil
+}
+
+// scoreEach scores the patterns by the models and spreads there are, on every core.
+func (s *search) scoreEach(which []int) {
+	var wait sync.WaitGroup
+	workers := runtime.GOMAXPROCS(0)
+	for w := range workers {
+		wait.Go(func() {
+			var t tally
+			members := newSet(len(s.calls.Wrong))
+			for k := w; k < len(which); k += workers {
+				p := &s.patterns[which[k]]
+				copy(members, s.items[p.items[0]].set)
+				for _, i := range p.items[1:] {
+					members.and(members, s.items[i].set)
+				}
+				p.score = t.score(s.calls, s.models[s.modelKey(p.items)], members, s.spreadOf(p.items))
+				p.p = p.score.p
+			}
+		})
+	}
+	wait.Wait()
+}
+
+// adjust turns the p of every pattern tried into q. Singles, pairs and triples share the error evenly:
+// the many triples must not drown the few singles (p weighted by order: Genovese, Roeder and Wasserman
+// 2006, Biometrika 93:509-524).
+func (s *search) adjust() error {
+	var tried [3]float64
+	orders := 0.0
+	for i := range s.patterns {
+		k := len(s.patterns[i].items) - 1
+		if tried[k] == 0 {
+			orders++
+		}
+		tried[k]++
+	}
+	p := make([]float64, len(s.patterns))
+	for i := range s.patterns {
+		weight := float64(len(p)) / (orders * tried[len(s.patterns[i].items)-1])
+		p[i] = min(1, s.patterns[i].p/weight)
+	}
+	adjusted, err := stats.AdjustPValues(p)
+	if err != nil {
+		return err
+	}
+	for i := range s.patterns {
+		s.patterns[i].q = adjusted.BenjaminiHochberg[i]
+	}
+	return nil
+}
+
+// model is the model a pattern is adjusted by: people and units for conditions, others for the usual
+// factors, never for a factor of its own.
+func (s *search) model(items []int) (*model, error) {
+	k := s.modelKey(items)
+	if m := s.models[k]; m != nil {
+		return m, nil
+	}
+	m := newModel(s.calls, s.adjusters(items), s.foundSets(-1), nil)
+	if err := m.fit(len(s.found)); err != nil {
+		return nil, err
+	}
+	m.measureLikeness(s.calls)
+	s.models[k] = m
+	return m, nil
+}
+
+func (s *search) modelKey(items []int) string {
+	var names []string
+	for _, f := range s.adjusters(items) {
+		names = append(names, f.Name)
+	}
+	return strings.Join(names, " ")
+}
+
+func (s *search) adjusters(items []int) []*Factor {
+	own := make([]string, len(items))
+	names := s.opt.Usual
+	for k, i := range items {
+		own[k] = s.calls.Factors[s.items[i].factor].Name
+		if slices.Contains(s.opt.Makers, own[k]) {
+			names = s.opt.Conditions
+		}
+	}
+	var out []*Factor
+	for f := range s.calls.Factors {
+		factor := &s.calls.Factors[f]
+		if slices.Contains(names, factor.Name) && !slices.Contains(own, factor.Name) {
+			out = append(out, factor)
+		}
+	}
+	return out
+}
+
+func key(items []int) string { return fmt.Sprint(items) }

@@ -1,0 +1,95 @@
+package patterns
+
+import (
+	"math"
+	"slices"
+
+	"gonum.org/v1/gonum/stat/distuv"
+
+	"scanledger/queries/stats"
+)
+
+const (
+	fewestOthers = 4   // values from which a spread can be told; with fewer none is taken off (house's choice)
+	winsorised   = 0.1 // share drawn in at each end (Spiegelhalter 2005)
+	// drawnIn is the variance of a standard normal drawn in so; without it the spread would be taken as
+	// too small. It is 0.8 - 2 z phi(z) + 0.2 z^2 at z = 1.2816.
+	drawnIn = 0.6787
+)
+
+// spread is the variance, on the log scale, by which values of a factor differ anyway, and the degrees of
+// freedom behind that estimate.
+type spread struct{ variance, df float64 }
+
+// plus adds two spreads (degrees of freedom: Satterthwaite 1946, Biometrics Bulletin 2:110-114).
+func (s spread) plus(o spread) spread {
+	sum := s.variance + o.variance
+	if s.variance == 0 || o.variance == 0 {
+		return spread{sum, max(s.df, o.df)}
+	}
+	return spread{sum, sum * sum / (s.variance*s.variance/s.df + o.variance*o.variance/o.df)}
+}
+
+// widen turns a p that takes the spread as known into one that knows how few values it was told from:
+// Student's t, on the degrees of freedom of the whole variance by Satterthwaite.
+func (s spread) widen(p, expected, variance float64) float64 {
+	own := s.variance * expected * expected
+	if own == 0 || p <= 0 || p >= 0.5 {
+		return p
+	}
+	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: s.df * (variance / own) * (variance / own)}
+	return t.Survival(distuv.UnitNormal.Quantile(1 - p))
+}
+
+// spreadBeside estimates by how much the other values of an item's factor differ among themselves beyond
+// chance: additive over-dispersion on the log scale, winsorised (Spiegelhalter 2005, Stat Med
+// 24:1185-1202). The item's own calls have no part in it, so that it does not hide behind itself.
+func (s *search) spreadBeside(item int) (spread, error) {
+	m, err := s.model([]int{item})
+	if err != nil {
+		return spread{}, err
+	}
+	m, err = m.without(s.calls, s.items[item].set, len(s.found))
+	if err != nil {
+		return spread{}, err
+	}
+	var t tally
+	var z, se []float64
+	for i, it := range s.items {
+		if i == item || it.factor != s.items[item].factor || s.isCut(it) {
+			continue
+		}
+		if sc := t.score(s.calls, m, it.set, spread{}); sc.variance > 0 {
+			z = append(z, sc.excess()/math.Sqrt(sc.variance*drawnIn))
+			se = append(se, math.Sqrt(sc.variance)/sc.expected)
+		}
+	}
+	if len(z) < fewestOthers {
+		return spread{}, nil
+	}
+	o, err := stats.MeasureOverdispersion(z, se, winsorised)
+	n := float64(len(z))
+	return spread{o.Tau2 * (1 + 1/n), n - 1}, err
+}
+
+// isCut tells a value that is a cut of a number from one that calls have as their own.
+func (s *search) isCut(it item) bool { return it.value >= s.calls.Factors[it.factor].levels() }
+
+// spreadItems lists those of the items whose factor has a spread.
+func (s *search) spreadItems(items []int) []int {
+	var out []int
+	for _, i := range items {
+		if slices.Contains(s.opt.Spread, s.calls.Factors[s.items[i].factor].Name) {
+			out = append(out, i)
+		}
+	}
+	return out
+}
+
+func (s *search) spreadOf(items []int) spread {
+	var sum spread
+	for _, i := range items {
+		sum = sum.plus(s.spread[i])
+	}
+	return sum
+}
