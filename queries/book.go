@@ -7,6 +7,7 @@ import (
 
 	"scanledger/ingest/store"
 	"scanledger/transform/engine"
+	"scanledger/transform/protocol"
 )
 
 // DefaultFloor is the fewest cases for which a rate is shown. (NCHS presentation standards for
@@ -25,6 +26,8 @@ type Options struct {
 	FalseAlarmCost, MissedCost float64           // of one wrong call, in the house's currency; 0: not set
 	Frequency                  float64           // GHz, for wave losses; 0: DefaultFrequency
 	WaveLoss                   map[string]string // material: row of the table of wave losses, where its own name is none
+
+	Protocol protocol.Settings // the same as the fact tables were made with
 }
 
 // Book holds the figures of every analysis, typed for those who draw them, and as results for those
@@ -49,6 +52,10 @@ type Book struct {
 	Losses             []LossRow
 	Flow               []FlowRow
 	Findings           []Finding // the most important first
+	Protocol           []ProtocolRow
+	Breaches           []BreachRow
+	Digits             []DigitRow
+	Settings           protocol.Settings // of the protocol
 	Labels             Labels
 	Results            []Result // in the order in which they were made
 }
@@ -81,7 +88,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 	if opt.Frequency == 0 {
 		opt.Frequency = DefaultFrequency
 	}
-	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor}
+	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor, Settings: opt.Protocol}
 	d := &desk{ctx: ctx, eng: e, book: book, opt: opt}
 	if err := d.period(); err != nil {
 		return nil, err
@@ -105,6 +112,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.gainCurve,
 		d.guidance,
 		d.gainLoss,
+		d.protocol,
 	}
 	for _, step := range steps {
 		if err := step(); err != nil {

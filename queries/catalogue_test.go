@@ -27,6 +27,9 @@ var rowTypes = map[string]any{
 	"gain_guidance":          GuidanceRow{},
 	"gain_curve":             CurveRow{},
 	"gain_loss":              LossRow{},
+	"digit_preference":       DigitRow{},
+	"protocol":               ProtocolRow{},
+	"protocol_breaches":      BreachRow{},
 }
 
 // cutColumns name the cut itself; the header explains them with "by".

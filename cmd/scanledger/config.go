@@ -9,6 +9,7 @@ import (
 	"scanledger/ingest/contract"
 	"scanledger/queries"
 	"scanledger/transform"
+	"scanledger/transform/protocol"
 )
 
 // config is scanledger.toml. Every setting may be left out.
@@ -30,6 +31,7 @@ type config struct {
 	Sensor struct {
 		Frequency float64 `toml:"frequency_ghz"` // for wave losses (default 24.125: house's choice, no fact about any device)
 	} `toml:"sensor"`
+	Protocol map[string]any    `toml:"protocol"`  // settings of the checks and those switched off; defaults with their reasons in transform/protocol
 	WaveLoss map[string]string `toml:"wave_loss"` // material = row of the table of wave losses, where its own name is none
 	Engine   struct {
 		Memory  string `toml:"memory"`  // most memory the SQL engine takes (default "1GiB": house's choice)
@@ -67,6 +69,9 @@ func (c config) check() error {
 		return fmt.Errorf("costs are %g and %g; give amounts of 0 or more", c.Costs.FalseAlarm, c.Costs.Missed)
 	case c.Engine.Threads < 0:
 		return fmt.Errorf("engine.threads is %d; give 1 or more, or leave it out", c.Engine.Threads)
+	}
+	if _, err := protocol.Read(c.Protocol); err != nil {
+		return err
 	}
 	if err := queries.CheckWaveLoss(c.Sensor.Frequency, c.WaveLoss); err != nil {
 		return err
