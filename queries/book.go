@@ -27,7 +27,8 @@ type Options struct {
 	Frequency                  float64           // GHz, for wave losses; 0: DefaultFrequency
 	WaveLoss                   map[string]string // material: row of the table of wave losses, where its own name is none
 
-	Protocol protocol.Settings // the same as the fact tables were made with
+	Protocol        protocol.Settings // the same as the fact tables were made with
+	InspectionPages int               // most inspections with a page; 0: DefaultInspectionPages
 }
 
 // Book holds the figures of every analysis, typed for those who draw them, and as results for those
@@ -55,6 +56,9 @@ type Book struct {
 	Protocol           []ProtocolRow
 	Breaches           []BreachRow
 	Digits             []DigitRow
+	Inspections        []InspectionRow // flagged ones, the weightiest first
+	InspectionReadings []InspectionReadingRow
+	Matters            []MatterRow       // the weightiest first
 	Settings           protocol.Settings // of the protocol
 	Labels             Labels
 	Results            []Result // in the order in which they were made
@@ -77,6 +81,7 @@ type desk struct {
 	book *Book
 	opt  Options
 
+	wanted  []string  // inspections that get a page, whatever their weight
 	ladders []ladders // what had shown by each gain, once gainCurve has run
 }
 
@@ -87,6 +92,9 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 	}
 	if opt.Frequency == 0 {
 		opt.Frequency = DefaultFrequency
+	}
+	if opt.InspectionPages == 0 {
+		opt.InspectionPages = DefaultInspectionPages
 	}
 	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor, Settings: opt.Protocol}
 	d := &desk{ctx: ctx, eng: e, book: book, opt: opt}
@@ -113,6 +121,8 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.guidance,
 		d.gainLoss,
 		d.protocol,
+		d.inspections,
+		d.matters,
 	}
 	for _, step := range steps {
 		if err := step(); err != nil {

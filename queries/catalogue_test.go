@@ -30,6 +30,9 @@ var rowTypes = map[string]any{
 	"digit_preference":       DigitRow{},
 	"protocol":               ProtocolRow{},
 	"protocol_breaches":      BreachRow{},
+	"flagged_inspections":    InspectionRow{},
+	"inspection_readings":    InspectionReadingRow{},
+	"open_matters":           MatterRow{},
 }
 
 // cutColumns name the cut itself; the header explains them with "by".

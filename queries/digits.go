@@ -67,14 +67,20 @@ func judgeDigits(rows []DigitRow, fewest int) error {
 		}
 		p[i] = float64(rows[i].P)
 	}
+	q, err := falseDiscovery(p)
+	for i := range q {
+		rows[i].stand(Figure(q[i]))
+	}
+	return err
+}
+
+// falseDiscovery adjusts p values, if there are any, for how many there are. (Benjamini and Hochberg 1995.)
+func falseDiscovery(p []float64) ([]float64, error) {
+	if len(p) == 0 {
+		return nil, nil
+	}
 	adjusted, err := stats.AdjustPValues(p)
-	if err != nil {
-		return err
-	}
-	for i := range rows {
-		rows[i].stand(Figure(adjusted.BenjaminiHochberg[i]))
-	}
-	return nil
+	return adjusted.BenjaminiHochberg, err
 }
 
 // otherDigits are, for each row, the digits of all other technicians with the same model.

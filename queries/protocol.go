@@ -64,8 +64,7 @@ func (d *desk) protocol() error {
 	if err := d.digits(); err != nil {
 		return err
 	}
-	off := engine.Arg("off", strings.Join(d.opt.Protocol.Off, ","))
-	counts, q, err := run(d, "protocol", append(d.months(), off), func(scan func(...any) error, r *protocolCounts) error {
+	counts, q, err := run(d, "protocol", append(d.months(), d.off()), func(scan func(...any) error, r *protocolCounts) error {
 		err := scan(&r.Check, &r.TechnicianID, &r.Chances, &r.Breaches, &r.Sites, &r.sums.EventsSquared, &r.sums.EventsUnits, &r.sums.UnitsSqrd)
 		r.sums.Clusters, r.sums.Units, r.sums.Events = int(r.Sites), int(r.Chances), int(r.Breaches)
 		return err
@@ -73,7 +72,7 @@ func (d *desk) protocol() error {
 	if err != nil {
 		return err
 	}
-	breaches, qb, err := run(d, "protocol_breaches", append(d.months(), off), func(scan func(...any) error, r *BreachRow) error {
+	breaches, qb, err := run(d, "protocol_breaches", append(d.months(), d.off()), func(scan func(...any) error, r *BreachRow) error {
 		return scan(&r.Check, &r.TechnicianID, &r.SiteID, &r.InspectionID, &r.PointID, &r.ReadingID, &r.Date, &r.Seen)
 	})
 	if err != nil {
@@ -93,10 +92,38 @@ func (d *desk) protocol() error {
 	}
 	slices.SortStableFunc(breaches, func(a, b BreachRow) int { return protocol.Order(a.Check) - protocol.Order(b.Check) })
 	d.book.Protocol, d.book.Breaches = rows, breaches
+	d.wantExamples()
 	d.conclude(q, rows)
 	d.conclude(qb, breaches)
 	return nil
 }
+
+// wantExamples asks for pages of the newest breaches of everyone who stands out.
+func (d *desk) wantExamples() {
+	for _, r := range d.book.Protocol {
+		if r.Standing != Act {
+			continue
+		}
+		found := d.book.breaches(r)
+		for i := range min(examples, len(found)) {
+			d.want(found[len(found)-1-i].InspectionID)
+		}
+	}
+}
+
+// breaches are those of a row, the oldest first.
+func (b *Book) breaches(row ProtocolRow) []BreachRow {
+	var out []BreachRow
+	for _, r := range b.Breaches {
+		if r.Check == row.Check && r.TechnicianID == row.TechnicianID {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// off binds the checks that are switched off.
+func (d *desk) off() any { return engine.Arg("off", strings.Join(d.opt.Protocol.Off, ",")) }
 
 // judgeProtocol makes the rows, in order of check and technician, with their figures.
 func judgeProtocol(counts []protocolCounts, s protocol.Settings, floor int) ([]ProtocolRow, error) {
@@ -122,15 +149,12 @@ func judgeProtocol(counts []protocolCounts, s protocol.Settings, floor int) ([]P
 			p[i] = float64(c.P)
 		}
 	}
-	adjusted, err := stats.AdjustPValues(p)
-	if err != nil {
-		return nil, err
-	}
-	for i := range rows {
-		rows[i].Q = Figure(adjusted.BenjaminiHochberg[i])
+	q, err := falseDiscovery(p)
+	for i := range q {
+		rows[i].Q = Figure(q[i])
 		rows[i].Standing = rows[i].standing()
 	}
-	return rows, nil
+	return rows, err
 }
 
 // compareHabits fills the rates of one check and sets each technician against all others.
@@ -168,6 +192,10 @@ func (r *protocolCounts) compare(others stats.ClusterSums, byChance float64, flo
 		if e.Known() {
 			effect = max(effect, float64(e))
 		}
+	}
+	if check, _ := protocol.Lookup(r.Check); check.Handed {
+		r.P, r.WhyNot = Unknown, "the house hands out units: nobody is judged by them"
+		return nil
 	}
 	p, err := habits.Excess(habits.Cases{Chances: r.sums.Units, Breaches: r.sums.Events}, habits.Cases{Chances: others.Units, Breaches: others.Events}, effect, byChance)
 	r.P = Figure(p)

@@ -22,8 +22,8 @@ type probe struct {
 
 // ledgerOf collects record files.
 type ledgerOf struct {
-	inspections, readings, findings strings.Builder
-	n                               int
+	inspections, readings strings.Builder
+	n                     int
 }
 
 func (l *ledgerOf) add(p probe) {

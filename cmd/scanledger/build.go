@@ -98,7 +98,7 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 		From: c.From, To: c.To, AsOf: asOf, Floor: a.config.Counts.Floor,
 		FalseAlarmCost: a.config.Costs.FalseAlarm, MissedCost: a.config.Costs.Missed,
 		Frequency: a.config.Sensor.Frequency, WaveLoss: a.config.WaveLoss,
-		Protocol: checks,
+		Protocol: checks, InspectionPages: a.config.Pages.Inspections,
 	})
 	if err != nil {
 		return built{}, err

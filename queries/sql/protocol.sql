@@ -19,7 +19,7 @@
 -- column: p | chance of so many breaches, or more, were the technician like the others: Fisher's exact test (1935) on counts divided by the design effect
 -- column: q | the same after control of the false discovery rate over all rows with enough chances (Benjamini and Hochberg 1995)
 -- column: enough | false where the chances are below the floor; such a row's rate is held back and not judged
--- column: why_not | the reason for holding the rate back
+-- column: why_not | the reason for holding the rate back, or for judging nobody by it
 -- column: standing | act: q below 0.01 and at least twice the others' rate; watch: q below 0.05; in_line; empty where not judged
 -- caveat: A breach is a departure from what was asked, not a fault of a person: the record may be wrong, or the rule unfit for the place.
 -- caveat: Nobody is ranked. A standing compares with the others; a habit that all share shows as a rate, not as a standing.

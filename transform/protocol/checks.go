@@ -31,6 +31,7 @@ type Check struct {
 	Asks   string // what is asked, short; {name} stands for a setting
 	Kind   Kind
 	Source string // of a published rule
+	Handed bool   // who is given what is the house's doing: a rate by technician is shown, and nobody is judged by it
 	Weight int    // how much one breach takes from what the records prove, 1 little to 10 all of it; the house's choice
 }
 
@@ -76,7 +77,7 @@ var Checks = []Check{
 		Breach: "an area with nothing after a colon, a dash or in brackets and without because, due to, no access or locked; or inconclusive with neither an area named nor a point left unsure",
 		Asks:   "each area with its reason, after a colon", Kind: House, Weight: 2},
 	{ID: "overdue_unit", Title: "Unit past its service date", Chance: "inspection and unit with a service date", Breach: "the service was due before the day",
-		Asks: "a unit in service", Kind: CommonPractice, Weight: 5},
+		Asks: "a unit in service", Handed: true, Kind: CommonPractice, Weight: 5},
 	{ID: "low_battery", Title: "Low battery", Chance: "inspection and unit with battery levels", Breach: "a reading was taken with the battery under battery_pct",
 		Asks: "battery at {battery_pct}% or more", Kind: House, Weight: 2},
 	{ID: "lapsed_accreditation", Title: "Accreditation lapsed", Chance: "inspection by someone whose last day of accreditation is known", Breach: "that day was over",

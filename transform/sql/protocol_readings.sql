@@ -65,7 +65,7 @@ WITH spaced AS (
     UNION ALL
     SELECT 'too_close', a.technician_id, a.site_id, a.month, a.local_date, a.inspection_id, a.point_id, a.reading_id,
            a.gap_s + 1 < a.needed_s, concat(a.gap_s, ' s after a reading of ', CASE WHEN a.before_point = a.point_id THEN 'the same point' ELSE concat('point ', a.before_point) END,
-                                            '; the hold', CASE WHEN a.before_point = a.point_id THEN '' ELSE ' and the way' END, ' take at least ', a.needed_s, ' s')
+                                            '; the hold', CASE WHEN a.before_point = a.point_id THEN ' takes' ELSE ' and the way take' END, ' at least ', a.needed_s, ' s')
     FROM apart a
     UNION ALL
     SELECT 'against_level', j.technician_id, j.site_id, j.month, j.local_date, j.inspection_id, j.point_id, j.reading_id,
