@@ -119,7 +119,7 @@ func digitMatters(b *Book) []MatterRow {
 		if r.Standing == Act && !slices.Contains(b.Settings.Off, digitCheck) {
 			out = append(out, MatterRow{Matter: "digits", Consequence: int64(check.Weight), Subject: r.Model, TechnicianID: r.TechnicianID, Cases: r.Levels, Of: r.Levels,
 				Text:     fmt.Sprintf("Last digits of %s levels on model %s are used more unevenly than by the others (size %.2f).", Count(r.Levels), r.Model, float64(r.Size)),
-				Evidence: "protocol.html#" + digitCheck, Result: "digit_preference"})
+				Evidence: "protocol.html#digits", Result: "digit_preference"})
 		}
 	}
 	return out
