@@ -34,6 +34,7 @@ type Link struct{ File, Label string }
 // Page is one HTML file.
 type Page struct {
 	File     string
+	Parent   string // the page of the navigation it hangs under; empty for those of the navigation
 	Title    string // of the browser's window
 	Heading  string // a sentence
 	Lead     string
