@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"scanledger/ingest/store"
+	"scanledger/queries/instrument"
 	"scanledger/transform/engine"
 )
 
@@ -48,6 +49,13 @@ type Book struct {
 	Curves             []CurveRow
 	Losses             []LossRow
 	Flow               []FlowRow
+	Agreement          []AgreementRow
+	AgreementMaterial  []AgreementMaterialRow
+	Repeats            []RepeatRow
+	GainUse            []GainUseRow
+	UnitLevels         []UnitLevelRow
+	UnitUse            []UnitUseRow
+	Units              []UnitRow
 	Findings           []Finding // the most important first
 	Labels             Labels
 	Results            []Result // in the order in which they were made
@@ -70,7 +78,8 @@ type desk struct {
 	book *Book
 	opt  Options
 
-	ladders []ladders // what had shown by each gain, once gainCurve has run
+	ladders []ladders          // what had shown by each gain, once gainCurve has run
+	drifts  []instrument.Drift // of the levels of units, once unitLevel has run
 }
 
 // Analyse runs every analysis over the fact views in e.
@@ -105,6 +114,13 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.gainCurve,
 		d.guidance,
 		d.gainLoss,
+		d.agreement,
+		d.agreementMaterial,
+		d.repeatability,
+		d.gainUse,
+		d.unitLevel,
+		d.unitUse,
+		d.unitHealth,
 	}
 	for _, step := range steps {
 		if err := step(); err != nil {

@@ -108,3 +108,8 @@ func judgeDrift(units []Drift) error {
 	}
 	return nil
 }
+
+// Uses reports whether the month counts in the unit's trend.
+func (d Drift) Uses(m LevelMonth) bool {
+	return m.Unit == d.Unit && m.Gain == d.Gain && d.Months > 0 && m.Readings >= leastControls
+}
