@@ -290,7 +290,7 @@ type repeatedSet struct {
 }
 
 func (d *desk) repeatability() error {
-	sets, q, err := run(d, "technician_repeatability", d.months(), func(scan func(...any) error, s *repeatedSet) error {
+	sets, q, err := run(d, "technician_repeats", d.months(), func(scan func(...any) error, s *repeatedSet) error {
 		var levels string
 		if err := scan(&s.technician, &s.Site, &s.Active, &s.Clear, &levels); err != nil {
 			return err
@@ -304,7 +304,7 @@ func (d *desk) repeatability() error {
 	for _, name := range repeaters(sets) {
 		row, err := repeatRow(name, sets, d.book.Floor)
 		if err != nil {
-			return fmt.Errorf("analysis technician_repeatability, %s: %w", name, err)
+			return fmt.Errorf("analysis technician_repeats, %s: %w", name, err)
 		}
 		rows = append(rows, row)
 	}

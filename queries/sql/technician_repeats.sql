@@ -1,4 +1,4 @@
--- name: technician_repeatability
+-- name: technician_repeats
 -- title: How far do repeated readings of one person scatter?
 -- question: Where one person read the same point twice at the same gain in one visit, how far apart are the levels, and how often is the call the same?
 -- grain: one row per technician, and "all"
