@@ -21,7 +21,7 @@ import (
 var sqlFiles embed.FS
 
 // tables lists the fact tables, each after those it reads.
-var tables = []string{"season_months", "visits", "readings", "point_truth", "point_visits", "visit_counts",
+var tables = []string{"season_months", "visits", "readings", "point_truth", "point_visits", "visit_counts", "recheck_pairs",
 	"protocol_readings", "protocol_points", "protocol_visits"}
 
 // DefaultTruthDays is how long after a visit a finding still tells about it. (RECORDS: 60 days.)
