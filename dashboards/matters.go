@@ -8,10 +8,13 @@ import (
 	"scanledger/transform/protocol"
 )
 
+// grave is the consequence from which matters are counted in the heading.
+const grave = 7
+
 func mattersSection(b *queries.Book) Section {
 	t := Table{ID: "matters-table", Caption: "Open matters by consequence", Sortable: true, Find: true, Columns: []Column{{Head: "Consequence", Unit: "1 to 10", Numeric: true}, {Head: "Matter"}, {Head: "About"},
 		{Head: "In words"}, {Head: "Evidence"}}}
-	for _, r := range b.Matters[:min(len(b.Matters), mostRows)] {
+	for _, r := range someOfEach(b.Matters) {
 		t.Rows = append(t.Rows, Row{Cells: []Cell{count(r.Consequence), text(matterWords[r.Matter]), {Text: about(r), Class: "code"}, text(r.Text), evidence(b, r)}})
 	}
 	s := Section{ID: "matters", Heading: mattersHeading(b), Sub: mattersSub(len(b.Matters), len(t.Rows)), Tables: []Table{t}, Source: sourceOf(b, "open_matters", ""),
@@ -22,30 +25,45 @@ func mattersSection(b *queries.Book) Section {
 	return s
 }
 
+// mostOfAKind is how many matters of one kind the page lists, so that none crowds out the others.
+const mostOfAKind = 20
+
+// someOfEach keeps the first of every kind of matter, in their order.
+func someOfEach(rows []queries.MatterRow) []queries.MatterRow {
+	seen := map[string]int{}
+	var out []queries.MatterRow
+	for _, r := range rows {
+		if seen[r.Matter]++; seen[r.Matter] <= mostOfAKind {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
 func mattersHeading(b *queries.Book) string {
-	grave := int64(0)
+	n := int64(0)
 	for _, r := range b.Matters {
-		if r.Consequence >= 8 {
-			grave++
+		if r.Consequence >= grave {
+			n++
 		}
 	}
 	if len(b.Matters) == 0 {
 		return "No matter is open"
 	}
-	return fmt.Sprintf("%s open, %s of consequence 8 or more", counted(int64(len(b.Matters)), "matter is", "matters are"), queries.Count(grave))
+	return fmt.Sprintf("%s open, %s of consequence %d or more", counted(int64(len(b.Matters)), "matter is", "matters are"), queries.Count(n), grave)
 }
 
 func mattersSub(all, shown int) string {
 	text := "A matter asks for a look; it is closed by a record, never here. Consequence is the house's choice: how much a matter takes from what the records prove, or what it may have cost."
 	if shown < all {
-		text += fmt.Sprintf(" Shown are the first %s; %s more are in the CSV below.", queries.Count(int64(shown)), queries.Count(int64(all-shown)))
+		text += fmt.Sprintf(" Shown are at most %d of each kind; %s more are in the CSV below.", mostOfAKind, queries.Count(int64(all-shown)))
 	}
 	return text
 }
 
 var matterWords = map[string]string{
 	"missed_point": "missed point", "overdue_unit": "unit past its service date", "protocol": "protocol", "digits": "last digits",
-	"consistency": "out of line", "rejected_rows": "rejected rows", "waiting_rows": "waiting rows",
+	"consistency": "out of line", "unit": "unit out of line", "rejected_rows": "rejected rows", "waiting_rows": "waiting rows",
 }
 
 // about says whom or what a matter is about.

@@ -77,6 +77,7 @@ type Table struct {
 	Sortable bool
 	Find     bool
 	Folded   bool // shown only when asked for, and in print
+	Dense    bool // many narrow columns
 }
 
 // Column heads a column; numbers stand right.

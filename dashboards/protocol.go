@@ -148,7 +148,7 @@ func shownTechnicians(b *queries.Book) (shown []string, more int) {
 
 func habitsSection(b *queries.Book) Section {
 	who, more := shownTechnicians(b)
-	t := Table{ID: "habits-table", Caption: "Share of chances breached, by check and technician; the check leads to every breach", Columns: []Column{{Head: "Check"}, {Head: "All", Unit: "breaches of chances", Numeric: true}}}
+	t := Table{ID: "habits-table", Dense: true, Caption: "Share of chances breached, by check and technician; the check leads to every breach", Columns: []Column{{Head: "Check"}, {Head: "All", Unit: "breaches of chances", Numeric: true}}}
 	for _, id := range who {
 		t.Columns = append(t.Columns, Column{Head: id, Numeric: true})
 	}

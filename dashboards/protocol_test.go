@@ -53,8 +53,8 @@ func habitsOf(b *queries.Book) {
 		read("P1", "R1", 5.5, 2, "unsure", "active", alarm), read("P1", "R2", 7, 3, "active", "active", alarm), read("P2", "R3", 9, 2, "clear", "clear", miss),
 	}
 	b.Matters = []queries.MatterRow{
-		{Matter: "missed_point", Consequence: 10, Subject: "P2", TechnicianID: "T1", InspectionID: "I1", Cases: 1, Of: 1, Text: "Called clear on 2026-08-02; activity found one day later (borescope).", Evidence: "auditor.html#inspections"},
-		{Matter: "missed_point", Consequence: 10, Subject: "P2", TechnicianID: "T1", InspectionID: "I7", Cases: 1, Of: 1, Text: "Called clear on 2026-08-02; activity found one day later (borescope).", Evidence: "auditor.html#inspections"},
+		{Matter: "missed_point", Consequence: 6, Subject: "P2", TechnicianID: "T1", InspectionID: "I1", Cases: 1, Of: 1, Text: "Called clear on 2026-08-02; activity found one day later (borescope).", Evidence: "auditor.html#inspections"},
+		{Matter: "missed_point", Consequence: 6, Subject: "P2", TechnicianID: "T1", InspectionID: "I7", Cases: 1, Of: 1, Text: "Called clear on 2026-08-02; activity found one day later (borescope).", Evidence: "auditor.html#inspections"},
 		{Matter: "protocol", Consequence: 3, Subject: "short_hold", TechnicianID: "T1", Cases: 120, Of: 200, Text: "Hold too short: 120 of 200.", Evidence: "protocol.html#short_hold"},
 		{Matter: "consistency", Consequence: 7, Subject: "false_alarms", TechnicianID: "T1", Cases: 33, Of: 60, Text: "33 of 60.", Evidence: "technicians.html#false_alarms"},
 		{Matter: "rejected_rows", Consequence: 2, Subject: "readings.csv", Cases: 4, Of: 1010, Text: "4 of 1010 rows were rejected and count in no figure.", Evidence: "quality.html#files"},
@@ -101,8 +101,8 @@ func TestProtocolHeadings(t *testing.T) {
 			"strong": "1 of 2 technicians stand out", "level": "None of 2 technicians stands out", "thin": "Nobody is judged by this check", "nothing": "Nobody is judged by this check"}},
 		{"digits", digitsHeading, map[string]string{"strong": "Last digits of levels: 1 of 2 technicians differ from the others", "level": "Last digits of levels: nobody of 2 differs from the others",
 			"thin": "Too few levels to judge their last digits", "nothing": "Too few levels to judge their last digits"}},
-		{"matters", mattersHeading, map[string]string{"strong": "5 matters are open, 2 of consequence 8 or more", "level": "5 matters are open, 2 of consequence 8 or more",
-			"thin": "5 matters are open, 2 of consequence 8 or more", "nothing": "No matter is open"}},
+		{"matters", mattersHeading, map[string]string{"strong": "5 matters are open, 1 of consequence 7 or more", "level": "5 matters are open, 1 of consequence 7 or more",
+			"thin": "5 matters are open, 1 of consequence 7 or more", "nothing": "No matter is open"}},
 		{"inspections", inspectionsHeading, map[string]string{"strong": "2 inspections are flagged: 1 with a missed point, 2 with a false alarm", "level": "2 inspections are flagged: 1 with a missed point, 2 with a false alarm",
 			"thin": "2 inspections are flagged: 1 with a missed point, 2 with a false alarm", "nothing": "No inspection is flagged"}},
 	}
@@ -169,7 +169,7 @@ func TestManyBreachesStaySmall(t *testing.T) {
 	if err := Write(dir, b, Business{Name: "House"}); err != nil {
 		t.Fatal(err)
 	}
-	for name, more := range map[string]string{"protocol.html": "880 others are in the CSV", "auditor.html": "2800 more are in the CSV", pageFile("check", "short_hold"): "2100 more are in the CSV", pageFile("inspection", "I1"): "The first 300; the CSV below holds all."} {
+	for name, more := range map[string]string{"protocol.html": "880 others are in the CSV", "auditor.html": "2980 more are in the CSV", pageFile("check", "short_hold"): "2100 more are in the CSV", pageFile("inspection", "I1"): "The first 300; the CSV below holds all."} {
 		raw, err := os.ReadFile(filepath.Join(dir, name))
 		if err != nil {
 			t.Fatal(err)
