@@ -34,6 +34,7 @@ type Link struct{ File, Label string }
 // Page is one HTML file.
 type Page struct {
 	File     string
+	Parent   string // the page of the navigation it hangs under; empty for those of the navigation
 	Title    string // of the browser's window
 	Heading  string // a sentence
 	Lead     string
@@ -76,6 +77,7 @@ type Table struct {
 	Sortable bool
 	Find     bool
 	Folded   bool // shown only when asked for, and in print
+	Dense    bool // many narrow columns
 }
 
 // Column heads a column; numbers stand right.
@@ -90,10 +92,11 @@ type Row struct {
 	Held  bool
 }
 
-// Cell is a cell; Sort is what it sorts by where that is not its text.
+// Cell is a cell; Sort is what it sorts by where that is not its text, ID what links can lead to, Title
+// what is told when it is pointed at.
 type Cell struct {
-	Text, Sort, Href, Class string
-	Mark                    template.HTML
+	Text, Sort, Href, Class, ID, Title string
+	Mark                               template.HTML
 }
 
 // sourceOf points at the files of an analysis.

@@ -1,9 +1,11 @@
 package dashboards
 
 import (
+	"crypto/sha256"
 	"fmt"
 	"os"
 	"path/filepath"
+	"strings"
 
 	"scanledger/queries"
 )
@@ -31,9 +33,37 @@ var pages = []struct {
 	{Link{"guidance.html", "Gain guidance"}, guidancePage},
 	{Link{"season.html", "Season and trend"}, seasonPage},
 	{Link{"technicians.html", "Technicians"}, techniciansPage},
+	{Link{"protocol.html", "Protocol"}, protocolPage},
 	{Link{"auditor.html", "Auditor"}, auditorPage},
 	{Link{"quality.html", "Records"}, qualityPage},
 	{Link{"methods.html", "Methods and cautions"}, methodsPage},
+}
+
+// sets make the pages of which there is one per subject. Links lead to them; the navigation shows where
+// they belong.
+var sets = []pageSet{
+	{"protocol.html", checkPages},
+	{"auditor.html", inspectionPages},
+}
+
+// pageSet makes one page per subject. Each page's File is that of pageFile; links on it go up to parent.
+type pageSet struct {
+	parent string // the page of the navigation under which they hang
+	make   func(b *queries.Book, biz Business) []Page
+}
+
+// pageFile is the name of the page about one subject of a kind: the same for the same id, another for any
+// other, also where case, slashes or characters beyond ASCII do not count in file names. The legible part
+// is for people; 64 bits of SHA-256 tell ids apart.
+func pageFile(kind, id string) string {
+	legible := strings.Map(func(r rune) rune {
+		if r >= 'a' && r <= 'z' || r >= '0' && r <= '9' {
+			return r
+		}
+		return '-'
+	}, strings.ToLower(id))
+	sum := sha256.Sum256([]byte(id))
+	return fmt.Sprintf("%s-%.24s-%x.html", kind, legible, sum[:8])
 }
 
 // Write makes every page in dir.
@@ -42,18 +72,33 @@ func Write(dir string, b *queries.Book, biz Business) error {
 	for _, p := range pages {
 		site.Nav = append(site.Nav, p.link)
 	}
-	for _, p := range pages {
-		page := p.make(b, biz)
-		page.File = p.link.File
-		html, err := Render(site, page)
+	for _, p := range allPages(b, biz) {
+		html, err := Render(site, p)
 		if err != nil {
 			return err
 		}
-		if err := os.WriteFile(filepath.Join(dir, page.File), html, 0o600); err != nil {
+		if err := os.WriteFile(filepath.Join(dir, p.File), html, 0o600); err != nil {
 			return fmt.Errorf("write page: %w", err)
 		}
 	}
 	return nil
+}
+
+// allPages makes the pages of the navigation, and after them those about one subject each.
+func allPages(b *queries.Book, biz Business) []Page {
+	var out []Page
+	for _, p := range pages {
+		page := p.make(b, biz)
+		page.File = p.link.File
+		out = append(out, page)
+	}
+	for _, s := range sets {
+		for _, page := range s.make(b, biz) {
+			page.Parent = s.parent
+			out = append(out, page)
+		}
+	}
+	return out
 }
 
 func inputsInWords(b *queries.Book) string {

@@ -157,6 +157,7 @@ func (s *search) describe(i int) (*taken, error) {
 	}
 	f.members.each(func(c int) {
 		f.shown.Members = append(f.shown.Members, c)
+		f.shown.Chance = append(f.shown.Chance, m.cells[m.cellOf[c]].p)
 		f.shown.Expected += m.cells[m.cellOf[c]].p
 		if s.calls.Wrong[c] {
 			f.shown.Wrong++

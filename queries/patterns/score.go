@@ -91,12 +91,12 @@ func (t *tally) score(c *Calls, m *model, members set, among spread) score {
 }
 
 // tail is the one-sided p: the chance of as many wrong calls or more, hence half a call less than
-// observed. Below one standard error the normal law does; beyond, the saddlepoint of the members' own
+// observed. Below one and a half standard errors the normal law does; beyond, the saddlepoint of the members' own
 // trials and a normal part for the rest of the score. A wrong member adds share to the score.
 func (t *tally) tail(m *model, s score, beta []float64, independent, share float64) float64 {
 	u := s.excess() - share/2
 	z := u / math.Sqrt(s.variance)
-	if z < 1 {
+	if z < 1.5 {
 		return distuv.UnitNormal.Survival(z)
 	}
 	sum := stats.WeightedSum{Trials: t.trials[:0], Rest: independent, Clump: s.variance / independent}

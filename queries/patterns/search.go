@@ -27,10 +27,11 @@ type Options struct {
 // Pattern is one that was found.
 type Pattern struct {
 	Terms    []Term
-	Members  []int // calls
+	Members  []int     // calls
+	Chance   []float64 // of each member to be wrong, had it gone as the others
 	Verified int
 	Wrong    int
-	Expected float64 // wrong calls had the pattern's calls gone as the others, by the model without them
+	Expected float64 // sum of Chance
 	P        float64 // one-sided, given the patterns found before
 	Q        float64 // after control of the false discovery rate over every pattern tried (Benjamini and Hochberg 1995)
 	Same     [][]Term
@@ -100,6 +101,39 @@ func Search(c Calls, opt Options) (Found, error) {
 	out.Alike = base.alike
 	for _, f := range s.found {
 		out.Patterns = append(out.Patterns, f.shown)
+	}
+	return out, nil
+}
+
+// Each tests every value of every factor by itself, in the order given; q is over those tested. Values
+// with fewer calls than MinVerified are left out.
+func Each(c Calls, opt Options) ([]Pattern, error) {
+	if err := c.check(); err != nil {
+		return nil, fmt.Errorf("test each circumstance: %w", err)
+	}
+	s := &search{calls: &c, opt: opt, models: map[string]*model{}}
+	if n := c.wrong(); n == 0 || n == len(c.Wrong) {
+		return nil, nil
+	}
+	s.listItems()
+	which := make([]int, len(s.items))
+	for i, it := range s.items {
+		which[i] = i
+		s.patterns = append(s.patterns, pattern{items: []int{i}, n: it.n})
+	}
+	if err := s.scoreAll(which); err != nil {
+		return nil, fmt.Errorf("test each circumstance: %w", err)
+	}
+	if err := s.adjust(); err != nil {
+		return nil, fmt.Errorf("test each circumstance: %w", err)
+	}
+	var out []Pattern
+	for i := range s.patterns {
+		f, err := s.describe(i)
+		if err != nil {
+			return nil, fmt.Errorf("test each circumstance: %w", err)
+		}
+		out = append(out, f.shown)
 	}
 	return out, nil
 }
