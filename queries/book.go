@@ -29,6 +29,7 @@ type Options struct {
 	WaveLoss                   map[string]string // material: row of the table of wave losses, where its own name is none
 
 	Protocol        protocol.Settings // the same as the fact tables were made with
+	Patterns        PatternOptions    // zero: DefaultPatterns
 	InspectionPages int               // most inspections with a page; 0: DefaultInspectionPages
 }
 
@@ -66,7 +67,11 @@ type Book struct {
 	Digits             []DigitRow
 	Inspections        []InspectionRow // flagged ones, the weightiest first
 	InspectionReadings []InspectionReadingRow
-	Matters            []MatterRow       // the weightiest first
+	Matters            []MatterRow // the weightiest first
+	FalseAlarmPatterns PatternSearch
+	MissedPatterns     PatternSearch
+	Breakdown          []BreakdownRow // of the patterns
+	Series             []SeriesRow
 	Settings           protocol.Settings // of the protocol
 	Labels             Labels
 	Results            []Result // in the order in which they were made
@@ -89,9 +94,10 @@ type desk struct {
 	book *Book
 	opt  Options
 
-	wanted  []string           // inspections that get a page, whatever their weight
-	ladders []ladders          // what had shown by each gain, once gainCurve has run
-	drifts  []instrument.Drift // of the levels of units, once unitLevel has run
+	takeApart []BreakdownRow     // of the patterns, before what lies outside them is known
+	wanted    []string           // inspections that get a page, whatever their weight
+	ladders   []ladders          // what had shown by each gain, once gainCurve has run
+	drifts    []instrument.Drift // of the levels of units, once unitLevel has run
 }
 
 // Analyse runs every analysis over the fact views in e.
@@ -101,6 +107,9 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 	}
 	if opt.Frequency == 0 {
 		opt.Frequency = DefaultFrequency
+	}
+	if opt.Patterns == (PatternOptions{}) {
+		opt.Patterns = DefaultPatterns
 	}
 	if opt.InspectionPages == 0 {
 		opt.InspectionPages = DefaultInspectionPages
@@ -136,6 +145,10 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.unitLevel,
 		d.unitUse,
 		d.unitHealth,
+		d.falseAlarmPatterns,
+		d.missedPatterns,
+		d.patternBreakdown,
+		d.seriesPatterns,
 		d.protocol,
 		d.inspections,
 		d.matters,

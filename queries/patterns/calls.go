@@ -16,6 +16,7 @@ type Calls struct {
 	Wrong   []bool // false alarm or, in the mirror, missed
 	Site    []int  // a number per site
 	Factors []Factor
+	Adjust  []Factor // further factors that may be adjusted for but make no pattern
 }
 
 // Factor is one circumstance. A pattern names at most one of its values.

@@ -31,10 +31,17 @@ func (s *search) clearest() (*taken, error) {
 		if err != nil {
 			return nil, err
 		}
-		if excess := float64(f.shown.Wrong) - f.shown.Expected; excess >= s.opt.MinExcess && float64(f.shown.Wrong) >= s.opt.MinRatio*f.shown.Expected {
+		if f.shown.matters(s.opt) {
 			return f, nil
 		}
 	}
+}
+
+// matters tells whether a pattern is large enough to be shown. Odds, since a share that is high already
+// cannot be multiplied.
+func (p *Pattern) matters(o Options) bool {
+	wrong, n := float64(p.Wrong), float64(p.Verified)
+	return wrong-p.Expected >= o.MinExcess && wrong*(n-p.Expected) >= o.MinOdds*p.Expected*(n-wrong)
 }
 
 // candidate tells whether chance does not explain a pattern.

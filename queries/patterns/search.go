@@ -14,7 +14,7 @@ import (
 type Options struct {
 	MinVerified int     // fewest checked calls of a pattern
 	MinExcess   float64 // fewest wrong calls beyond the expected
-	MinRatio    float64 // least observed / expected
+	MinOdds     float64 // least ratio of the odds of being wrong, observed to expected
 	Q           float64 // share of false discoveries borne
 	MaxFound    int     // most patterns looked for
 
@@ -62,7 +62,7 @@ type search struct {
 	nth      map[string]int // pattern by its items
 	found    []taken        // in the order found
 	models   map[string]*model
-	spread   map[int]spread // per item, by how much its fellows differ
+	spread   map[int]spread // per item, by how much its fellows differ; for singles
 }
 
 // taken is a pattern that was found.
@@ -185,8 +185,8 @@ func (s *search) take(f taken) {
 	s.found = append(s.found, f)
 }
 
-// scoreAll scores the patterns, each against the model it is adjusted by. Those that stand out and hold
-// a value of a spread factor are scored once more with that spread.
+// scoreAll scores the patterns, each against the model it is adjusted by. Values of a spread
+// factor that stand out are scored once more with that spread.
 func (s *search) scoreAll(which []int) error {
 	s.spread = map[int]spread{}
 	for _, i := range which { // models are fitted one by one, patterns then scored side by side
@@ -195,22 +195,22 @@ func (s *search) scoreAll(which []int) error {
 		}
 	}
 	s.scoreEach(which)
-	var again, items []int
+	var again []int
 	for _, i := range which {
 		if s.patterns[i].p > standsOut {
 			continue
 		}
-		if spread := s.spreadItems(s.patterns[i].items); len(spread) > 0 {
+		if own := s.patterns[i].items; len(own) == 1 && slices.Contains(s.opt.Spread, s.factor(own[0]).Name) {
 			again = append(again, i)
-			items = append(items, spread...)
 		}
 	}
-	slices.Sort(items)
-	for _, i := range slices.Compact(items) {
-		var err error
-		if s.spread[i], err = s.spreadBeside(i); err != nil {
+	for _, i := range again {
+		item := s.patterns[i].items[0]
+		among, err := s.spreadBeside(item)
+		if err != nil {
 			return err
 		}
+		s.spread[item] = among
 	}
 	s.scoreEach(again)
 	return nil
@@ -267,7 +267,8 @@ func (s *search) adjust() error {
 }
 
 // model is the model a pattern is adjusted by: people and units for conditions, others for the usual
-// factors, never for a factor of its own.
+// factors. A single is never adjusted for its own factor. A pair or triple is, where that is a person, a
+// unit or a region: it must stand out beyond what they show anyway.
 func (s *search) model(items []int) (*model, error) {
 	k := s.modelKey(items)
 	if m := s.models[k]; m != nil {
@@ -291,22 +292,31 @@ func (s *search) modelKey(items []int) string {
 }
 
 func (s *search) adjusters(items []int) []*Factor {
-	own := make([]string, len(items))
 	names := s.opt.Usual
-	for k, i := range items {
-		own[k] = s.calls.Factors[s.items[i].factor].Name
-		if slices.Contains(s.opt.Makers, own[k]) {
+	for _, i := range items {
+		if slices.Contains(s.opt.Makers, s.factor(i).Name) {
 			names = s.opt.Conditions
 		}
 	}
+	names = slices.Clone(names)
+	for _, i := range items {
+		own := s.factor(i).Name
+		names = slices.DeleteFunc(names, func(n string) bool { return n == own })
+		if len(items) > 1 && slices.Contains(s.opt.Spread, own) {
+			names = append(names, own)
+		}
+	}
 	var out []*Factor
-	for f := range s.calls.Factors {
-		factor := &s.calls.Factors[f]
-		if slices.Contains(names, factor.Name) && !slices.Contains(own, factor.Name) {
-			out = append(out, factor)
+	for _, factors := range [][]Factor{s.calls.Factors, s.calls.Adjust} {
+		for f := range factors {
+			if slices.Contains(names, factors[f].Name) {
+				out = append(out, &factors[f])
+			}
 		}
 	}
 	return out
 }
+
+func (s *search) factor(item int) *Factor { return &s.calls.Factors[s.items[item].factor] }
 
 func key(items []int) string { return fmt.Sprint(items) }

@@ -2,7 +2,6 @@ package patterns
 
 import (
 	"math"
-	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -21,17 +20,9 @@ const (
 // freedom behind that estimate.
 type spread struct{ variance, df float64 }
 
-// plus adds two spreads (degrees of freedom: Satterthwaite 1946, Biometrics Bulletin 2:110-114).
-func (s spread) plus(o spread) spread {
-	sum := s.variance + o.variance
-	if s.variance == 0 || o.variance == 0 {
-		return spread{sum, max(s.df, o.df)}
-	}
-	return spread{sum, sum * sum / (s.variance*s.variance/s.df + o.variance*o.variance/o.df)}
-}
-
 // widen turns a p that takes the spread as known into one that knows how few values it was told from:
-// Student's t, on the degrees of freedom of the whole variance by Satterthwaite.
+// Student's t, on the degrees of freedom of the whole variance (Satterthwaite 1946, Biometrics Bulletin
+// 2:110-114).
 func (s spread) widen(p, expected, variance float64) float64 {
 	own := s.variance * expected * expected
 	if own == 0 || p <= 0 || p >= 0.5 {
@@ -75,21 +66,10 @@ func (s *search) spreadBeside(item int) (spread, error) {
 // isCut tells a value that is a cut of a number from one that calls have as their own.
 func (s *search) isCut(it item) bool { return it.value >= s.calls.Factors[it.factor].levels() }
 
-// spreadItems lists those of the items whose factor has a spread.
-func (s *search) spreadItems(items []int) []int {
-	var out []int
-	for _, i := range items {
-		if slices.Contains(s.opt.Spread, s.calls.Factors[s.items[i].factor].Name) {
-			out = append(out, i)
-		}
-	}
-	return out
-}
-
+// spreadOf is what a pattern must stand clear of besides chance.
 func (s *search) spreadOf(items []int) spread {
-	var sum spread
-	for _, i := range items {
-		sum = sum.plus(s.spread[i])
+	if len(items) > 1 {
+		return spread{} // adjusted for
 	}
-	return sum
+	return s.spread[items[0]]
 }

@@ -196,7 +196,7 @@ func factorsOf(visits []visitOf) []Factor {
 }
 
 func worldOptions() Options {
-	return Options{MinVerified: 30, MinExcess: 5, MinRatio: 1.5, Q: 0.1, MaxFound: 20,
+	return Options{MinVerified: 30, MinExcess: 5, MinOdds: 1.75, Q: 0.1, MaxFound: 20,
 		Makers: []string{"technician_id", "unit_id"}, Conditions: []string{"material", "thickness_band", "season", "region", "purpose"},
 		Usual: []string{"technician_id", "region"}, Spread: []string{"technician_id", "unit_id", "region"}}
 }

@@ -61,7 +61,7 @@
 -- caveat: The records hold no date of last service; days_since_service goes by in_service_on of the unit's newest record.
 -- caveat: Only active calls that a decisive finding tells about count; which were opened is not random.
 SELECT inspection_id, point_id, site_id, CAST(local_date AS VARCHAR) AS local_date, month, wrong, found,
-       material, density_class, thickness_band, CAST(gain AS VARCHAR) AS gain, season, region, hour_band, rain, temp_band, battery_band, hold_band, unit_id,
+       material, density_class, thickness_band, CAST(gain AS VARCHAR) AS gain, season, region, hour_band, coalesce(rain, '') AS rain, temp_band, battery_band, hold_band, unit_id,
        unit_overdue, technician_id, purpose, level_band, CAST(gain AS DOUBLE) AS gain_step, gain_share, wind_kmh,
        CAST(days_since_service AS DOUBLE) AS days_since_service
 FROM checked_calls

@@ -62,7 +62,7 @@
 -- caveat: More missed points where termites are common say little about the calls there: the share found active among opened clear calls grows with both.
 -- caveat: Points opened because another visit called them active are left out; the rest stand for random openings only as far as the house opens at random.
 SELECT inspection_id, point_id, site_id, CAST(local_date AS VARCHAR) AS local_date, month, wrong, found,
-       material, density_class, thickness_band, CAST(gain AS VARCHAR) AS gain, season, region, hour_band, rain, temp_band, battery_band, hold_band, unit_id,
+       material, density_class, thickness_band, CAST(gain AS VARCHAR) AS gain, season, region, hour_band, coalesce(rain, '') AS rain, temp_band, battery_band, hold_band, unit_id,
        unit_overdue, technician_id, purpose, level_band, CAST(gain AS DOUBLE) AS gain_step, gain_share, wind_kmh,
        CAST(days_since_service AS DOUBLE) AS days_since_service
 FROM checked_calls
