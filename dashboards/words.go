@@ -4,6 +4,8 @@ import (
 	"fmt"
 	"html/template"
 	"strconv"
+	"unicode"
+	"unicode/utf8"
 
 	"scanledger/queries"
 )
@@ -81,3 +83,9 @@ func counted(n int64, one, many string) string {
 }
 
 func ofAll(n, all int64) string { return fmt.Sprintf("%s of %s", queries.Count(n), queries.Count(all)) }
+
+// upperFirst begins a sentence.
+func upperFirst(s string) string {
+	first, size := utf8.DecodeRuneInString(s)
+	return string(unicode.ToUpper(first)) + s[size:]
+}

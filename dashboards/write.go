@@ -31,6 +31,7 @@ var pages = []struct {
 	{Link{"index.html", "Overview"}, overviewPage},
 	{Link{"detection.html", "Detection"}, detectionPage},
 	{Link{"guidance.html", "Gain guidance"}, guidancePage},
+	{Link{"patterns.html", "Patterns"}, patternsPage},
 	{Link{"season.html", "Season and trend"}, seasonPage},
 	{Link{"technicians.html", "Technicians"}, techniciansPage},
 	{Link{"protocol.html", "Protocol"}, protocolPage},

@@ -113,7 +113,11 @@ func (d *desk) searchPatterns(query, direction string, cost float64) (PatternSea
 		}
 		f.Number = i + 1
 		out.Patterns = append(out.Patterns, f)
-		d.takeApart = append(d.takeApart, partsOf(checked, p, direction, f)...)
+		parts, err := partsOf(checked, p, direction, f)
+		if err != nil {
+			return out, q, fmt.Errorf("analysis %s, pattern %d: %w", query, i+1, err)
+		}
+		d.takeApart = append(d.takeApart, parts...)
 	}
 	return out, q, nil
 }

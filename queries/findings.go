@@ -18,7 +18,7 @@ type Finding struct {
 // findings lists what the figures say, the most important first. Anything that asks for action
 // outweighs anything that does not; among those, distance from chance decides.
 func findings(b *Book) []Finding {
-	out := slices.Concat(outOfLine(b), weakMaterials(b), overall(b), missing(b), lostRows(b))
+	out := slices.Concat(outOfLine(b), clearPatterns(b), weakMaterials(b), overall(b), missing(b), lostRows(b))
 	slices.SortStableFunc(out, func(x, y Finding) int {
 		switch {
 		case x.Weight > y.Weight:
@@ -50,6 +50,19 @@ func outOfLine(b *Book) []Finding {
 			Text: fmt.Sprintf("%s %s %d of %s %s, %.1f times what the others would give (expected %.1f, 95%% interval %.1f to %.1f times).",
 				r.TechnicianID, words[0], r.Observed, Count(r.Opportunities), words[1], float64(r.Ratio), float64(r.Expected), float64(r.Low), float64(r.High)),
 			Analysis: "technician_consistency", Page: "technicians.html", Weight: 100 + math.Abs(float64(r.Z)),
+		})
+	}
+	return out
+}
+
+// clearPatterns tells of the clearest patterns of false alarms.
+func clearPatterns(b *Book) []Finding {
+	var out []Finding
+	for _, p := range b.FalseAlarmPatterns.Patterns[:min(2, len(b.FalseAlarmPatterns.Patterns))] {
+		out = append(out, Finding{
+			Text: fmt.Sprintf("False alarms gather where %s: %s of %s verified active calls, where %.0f would be expected (by chance %d to %d). %s",
+				b.Labels.PatternWords(p.Terms), Count(p.Wrong), Count(p.Checked), float64(p.Expected), p.ByChanceLow, p.ByChanceHigh, p.Suggestion),
+			Analysis: "false_alarm_patterns", Page: fmt.Sprintf("patterns.html#pattern-%d", p.Number), Weight: 90 - float64(p.Number),
 		})
 	}
 	return out

@@ -30,6 +30,7 @@ const (
 	overdueMatter     = 5
 	consistencyMatter = 7
 	unitMatter        = 6
+	patternMatter     = 6
 	rejectedMatter    = 2
 	waitingMatter     = 1
 )
@@ -47,7 +48,7 @@ func (d *desk) matters() error {
 	if err != nil {
 		return err
 	}
-	rows = slices.Concat(rows, protocolMatters(d.book), digitMatters(d.book), consistencyMatters(d.book), unitMatters(d.book), rowMatters(d.book))
+	rows = slices.Concat(rows, protocolMatters(d.book), digitMatters(d.book), consistencyMatters(d.book), unitMatters(d.book), patternMatters(d.book), rowMatters(d.book))
 	slices.SortStableFunc(rows, func(a, b MatterRow) int {
 		return cmp.Or(cmp.Compare(b.Consequence, a.Consequence), strings.Compare(a.Matter, b.Matter), cmp.Compare(b.Cases, a.Cases))
 	})
@@ -137,6 +138,27 @@ func consistencyMatters(b *Book) []MatterRow {
 			Text: fmt.Sprintf("%s: %s of %s where %.1f would be expected (%.1f times, 95%% interval %.1f to %.1f).", strings.ReplaceAll(r.Measure, "_", " "),
 				Count(r.Observed), Count(r.Opportunities), float64(r.Expected), float64(r.Ratio), float64(r.Low), float64(r.High)),
 			Evidence: "technicians.html#" + r.Measure, Result: "technician_consistency"})
+	}
+	return out
+}
+
+// patternMatters are the patterns of false alarms and missed points that have not eased. Their words may name a
+// unit or a technician, so that the subject stands for them.
+func patternMatters(b *Book) []MatterRow {
+	var out []MatterRow
+	for _, of := range []struct {
+		search         PatternSearch
+		result, anchor string
+	}{{b.FalseAlarmPatterns, "false_alarm_patterns", "pattern"}, {b.MissedPatterns, "missed_patterns", "missed"}} {
+		for _, p := range of.search.Patterns {
+			if p.GoesOn == No {
+				continue
+			}
+			out = append(out, MatterRow{Matter: "pattern", Consequence: patternMatter, Subject: p.Factors, Cases: p.Wrong, Of: p.Checked,
+				Text: fmt.Sprintf("%s of %s checked calls were wrong where %.1f would be expected (by chance %d to %d).", Count(p.Wrong), Count(p.Checked), float64(p.Expected),
+					p.ByChanceLow, p.ByChanceHigh),
+				Evidence: fmt.Sprintf("patterns.html#%s-%d", of.anchor, p.Number), Result: of.result})
+		}
 	}
 	return out
 }

@@ -21,6 +21,16 @@ type checkedCall struct {
 
 func (c *checkedCall) technician() string { return c.kinds[slices.Index(kindFactors, "technician_id")] }
 
+// quarter is the quarter of the year of the call's month, as 2026-Q3.
+func (c *checkedCall) quarter() string {
+	year, month, _ := strings.Cut(c.month, "-")
+	n, err := strconv.Atoi(month)
+	if err != nil {
+		return c.month
+	}
+	return fmt.Sprintf("%s-Q%d", year, (n+2)/3)
+}
+
 // readCalls reads the calls of a pattern query.
 func readCalls(d *desk, query string) ([]checkedCall, Query, error) {
 	return run(d, query, d.months(), func(scan func(...any) error, c *checkedCall) error {

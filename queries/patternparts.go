@@ -9,7 +9,7 @@ import (
 
 // partsOf takes a pattern apart by what was found, by technician and by month. What lies outside it is added
 // once it has been counted.
-func partsOf(checked []checkedCall, p patterns.Pattern, direction string, f FoundPattern) []BreakdownRow {
+func partsOf(checked []checkedCall, p patterns.Pattern, direction string, f FoundPattern) ([]BreakdownRow, error) {
 	var out []BreakdownRow
 	row := func(by, value string) BreakdownRow {
 		return BreakdownRow{Direction: direction, Pattern: f.Number, Factors: f.Factors, By: by, Value: value, Expected: Unknown, Share: Unknown, OtherShare: Unknown}
@@ -28,15 +28,20 @@ func partsOf(checked []checkedCall, p patterns.Pattern, direction string, f Foun
 	for _, by := range []struct {
 		name string
 		of   func(c *checkedCall) string
-	}{{"month", func(c *checkedCall) string { return c.month }}, {"technician_id", (*checkedCall).technician}} {
+	}{{"month", func(c *checkedCall) string { return c.month }}, {"quarter", (*checkedCall).quarter}, {"technician_id", (*checkedCall).technician}} {
 		sums, names := tallyBy(checked, p, by.of)
 		for _, name := range names {
 			r, t := row(by.name, name), sums[name]
+			low, high, err := byChance(t.chances)
+			if err != nil {
+				return nil, err
+			}
+			r.ByChanceLow, r.ByChanceHigh = &low, &high
 			r.Checked, r.Wrong, r.Expected, r.Share = int64(len(t.chances)), int64(t.wrong), Figure(t.expected()), share(int64(t.wrong), f.Wrong)
 			out = append(out, r)
 		}
 	}
-	return out
+	return out, nil
 }
 
 func sortedKeys(m map[string]int64) []string {

@@ -146,6 +146,8 @@ type BreakdownRow struct {
 	Checked      int64  `json:"checked"`
 	Wrong        int64  `json:"wrong"`
 	Expected     Figure `json:"expected"`
+	ByChanceLow  *int64 `json:"by_chance_low"`
+	ByChanceHigh *int64 `json:"by_chance_high"`
 	Share        Figure `json:"share"`
 	OtherChecked int64  `json:"other_checked"`
 	OtherWrong   int64  `json:"other_wrong"`

@@ -97,7 +97,7 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 	book, err := a.analyse(st, upTo, stage, queries.Options{
 		From: c.From, To: c.To, AsOf: asOf, Floor: a.config.Counts.Floor,
 		FalseAlarmCost: a.config.Costs.FalseAlarm, MissedCost: a.config.Costs.Missed,
-		Frequency: a.config.Sensor.Frequency, WaveLoss: a.config.WaveLoss,
+		Frequency: a.config.Sensor.Frequency, WaveLoss: a.config.WaveLoss, Patterns: a.config.patterns(),
 		Protocol: checks, InspectionPages: a.config.Pages.Inspections,
 	})
 	if err != nil {

@@ -28,6 +28,12 @@ type config struct {
 	Counts struct {
 		Floor int `toml:"floor"` // fewest cases for which a rate is shown (default 30: NCHS presentation standards, 2017)
 	} `toml:"counts"`
+	Patterns struct {
+		MinVerified int     `toml:"min_verified"`   // fewest checked calls of a pattern (default: counts.floor)
+		MinExcess   float64 `toml:"min_excess"`     // fewest wrong calls beyond the expected (default 5: house's choice)
+		MinOdds     float64 `toml:"min_odds_ratio"` // least ratio of the odds of being wrong to the expected (default 1.75: house's choice)
+		Q           float64 `toml:"q"`              // false discoveries borne among those shown (default 0.10: house's choice)
+	} `toml:"patterns"`
 	Sensor struct {
 		Frequency float64 `toml:"frequency_ghz"` // for wave losses (default 24.125: house's choice, no fact about any device)
 	} `toml:"sensor"`
@@ -50,6 +56,7 @@ func readConfig(path string) (config, error) {
 	c := config{}
 	c.Truth.Days, c.Counts.Floor, c.Sensor.Frequency = transform.DefaultTruthDays, queries.DefaultFloor, queries.DefaultFrequency
 	c.Pages.Inspections = queries.DefaultInspectionPages
+	c.Patterns.MinExcess, c.Patterns.MinOdds, c.Patterns.Q = queries.DefaultPatterns.MinExcess, queries.DefaultPatterns.MinOdds, queries.DefaultPatterns.Q
 	if path == "" {
 		return c, nil
 	}
@@ -66,6 +73,11 @@ func readConfig(path string) (config, error) {
 	return c, nil
 }
 
+// patterns bounds the search for patterns.
+func (c config) patterns() queries.PatternOptions {
+	return queries.PatternOptions{MinVerified: c.Patterns.MinVerified, MinExcess: c.Patterns.MinExcess, MinOdds: c.Patterns.MinOdds, Q: c.Patterns.Q}
+}
+
 func (c config) check() error {
 	switch {
 	case c.Truth.Days < 1 || c.Truth.Days > 3650:
@@ -76,6 +88,10 @@ func (c config) check() error {
 		return fmt.Errorf("costs are %g and %g; give amounts of 0 or more", c.Costs.FalseAlarm, c.Costs.Missed)
 	case c.Pages.Inspections < 1 || c.Pages.Inspections > mostPages:
 		return fmt.Errorf("pages.inspections is %d; give 1 to %d", c.Pages.Inspections, mostPages)
+	case c.Patterns.MinVerified < 0 || c.Patterns.MinExcess < 0 || c.Patterns.MinOdds < 1:
+		return fmt.Errorf("patterns.min_verified, min_excess and min_odds_ratio are %d, %g and %g; give at least 0, 0 and 1", c.Patterns.MinVerified, c.Patterns.MinExcess, c.Patterns.MinOdds)
+	case c.Patterns.Q <= 0 || c.Patterns.Q >= 1:
+		return fmt.Errorf("patterns.q is %g; give a share between 0 and 1, as 0.1", c.Patterns.Q)
 	case c.Engine.Threads < 0:
 		return fmt.Errorf("engine.threads is %d; give 1 or more, or leave it out", c.Engine.Threads)
 	}

@@ -23,9 +23,9 @@ const (
 	driftFrom   = 14 // months in line before it starts
 
 	windMaterial = "weatherboard"
-	windGain     = 4
+	windGain     = 2
 	windKmh      = 35.0
-	windFactor   = 4.0
+	windFactor   = 5.0
 
 	overdueUnit   = "U07"
 	overdueFrom   = "2026-02-01" // the day its service is due

@@ -101,6 +101,7 @@ func TestPlantedWorlds(t *testing.T) {
 	for name, w := range map[string]world{
 		"plain": {inspections: 6000, points: 6, active: 0.1, seen: 0.8, still: 0.02, siteSpread: 0.4},
 		"rare":  {inspections: 6000, points: 6, active: 0.1, seen: 0.8, still: 0.008, siteSpread: 0.4},
+		"high":  {inspections: 6000, points: 6, active: 0.1, seen: 0.8, still: 0.08, siteSpread: 0.4},
 		"share": {inspections: 6000, points: 6, active: 0.1, seen: 0.8, still: 0.1, siteSpread: 0.4, byShare: true},
 	} {
 		start := time.Now()
