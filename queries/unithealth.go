@@ -31,6 +31,8 @@ type UnitRow struct {
 	ObservedInService   int64   `json:"observed_in_service"`
 	ExpectedInService   Figure  `json:"expected_in_service"`
 	RatioInService      Figure  `json:"ratio_in_service"`
+	ObservedOverdue     int64   `json:"observed_overdue"`
+	ExpectedOverdue     Figure  `json:"expected_overdue"`
 	RatioOverdue        Figure  `json:"ratio_overdue"`
 	VerifiedShare       Figure  `json:"active_verified_share"`
 	OthersVerifiedShare Figure  `json:"others_verified_share"`
@@ -146,7 +148,8 @@ func alarmsOf(alarms []instrument.Alarms, unit string, overdue bool) instrument.
 // returns how many limits the unit is outside of, in either part.
 func (r *UnitRow) alarms(inService, overdue instrument.Alarms) (beyond int) {
 	r.ObservedInService, r.ExpectedInService, r.RatioInService = int64(inService.Observed), Figure(inService.Expected), Figure(inService.Ratio.Value)
-	r.RatioOverdue, r.NotCompared = Figure(overdue.Ratio.Value), int64(inService.Alone+overdue.Alone)
+	r.ObservedOverdue, r.ExpectedOverdue, r.RatioOverdue = int64(overdue.Observed), Figure(overdue.Expected), Figure(overdue.Ratio.Value)
+	r.NotCompared = int64(inService.Alone + overdue.Alone)
 	judged := inService
 	r.JudgedOn = JudgedInService
 	if overdue.Enough {
