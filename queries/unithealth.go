@@ -226,3 +226,20 @@ func (r *UnitRow) stand(beyond int) {
 	}
 	r.Why = strings.Join(why, "; ")
 }
+
+// unitsOutOfLine tells of units with more false alarms than the outer limits allow.
+func unitsOutOfLine(b *Book) []Finding {
+	var out []Finding
+	for _, r := range b.Units {
+		if r.Standing != Act || r.Alarms != AlarmsMore {
+			continue
+		}
+		when := map[string]string{JudgedOverdue: " past its service date", JudgedInService: " in service"}[r.JudgedOn]
+		out = append(out, Finding{
+			Text: fmt.Sprintf("Unit %s raised %d false alarms at %s points%s, %.1f times what other units would give there (expected %.1f, 95%% interval %.1f to %.1f times).",
+				r.UnitID, r.Observed, Count(r.Points), when, float64(r.Ratio), float64(r.Expected), float64(r.Low), float64(r.High)),
+			Analysis: "unit_health", Page: "units.html", Weight: 100 + math.Abs(float64(r.Z)),
+		})
+	}
+	return out
+}
