@@ -74,6 +74,7 @@ func strong() *queries.Book {
 	seasons(b)
 	rechecked(b)
 	fleet(b)
+	habitsOf(b)
 	return b
 }
 
@@ -97,6 +98,7 @@ func thin() *queries.Book {
 	thinSeasons(b)
 	thinRechecks(b)
 	thinFleet(b)
+	fewHabits(b)
 	b.Findings = nil
 	return b
 }
@@ -116,6 +118,7 @@ func level() *queries.Book {
 	levelSeasons(b)
 	levelRechecks(b)
 	levelFleet(b)
+	sameHabits(b)
 	return b
 }
 
@@ -240,6 +243,7 @@ func TestHostileTextIsText(t *testing.T) {
 	b.Labels.Materials = map[string]string{"board": evil, "brick": evil}
 	b.Labels.Regions = map[string]string{"N": evil, "S": evil}
 	b.Consistency[0].TechnicianID, b.Quality[0].File, b.RejectRules[0].Example, b.RejectRules[0].Column = evil, evil, evil, evil
+	b.Units[0].UnitID, b.Units[0].Model, b.UnitUse[0].UnitID, b.Agreement[1].TechnicianID, b.GainUse[0].TechnicianID, b.Repeats[1].TechnicianID = evil, evil, evil, evil, evil, evil
 	dir := t.TempDir()
 	if err := Write(dir, b, Business{Name: evil, Currency: evil, FalseAlarmCost: 1}); err != nil {
 		t.Fatal(err)
