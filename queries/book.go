@@ -48,6 +48,7 @@ type Book struct {
 	Curves             []CurveRow
 	Losses             []LossRow
 	Flow               []FlowRow
+	AuditSample        []AuditSampleRow
 	Findings           []Finding // the most important first
 	Labels             Labels
 	Results            []Result // in the order in which they were made
@@ -105,6 +106,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.gainCurve,
 		d.guidance,
 		d.gainLoss,
+		d.auditSample,
 	}
 	for _, step := range steps {
 		if err := step(); err != nil {

@@ -10,7 +10,7 @@ import (
 var rooms = []string{
 	"ingest/contract", "ingest", "ingest/demo", "ingest/store",
 	"transform/engine", "transform/settle", "transform",
-	"queries/stats", "queries/calc", "queries/words", "queries",
+	"queries/stats", "queries/calc", "queries/words", "queries/sampling", "queries",
 	"dashboards/chart", "dashboards",
 	"cmd/scanledger",
 }

@@ -223,8 +223,8 @@ func TestPublishedDetectionSizes(t *testing.T) {
 	var examples []struct {
 		ID    string
 		Input struct {
-			Lot    []int `json:"lot_size"`
-			Faults []int `json:"nonconforming"`
+			Lot    []int   `json:"lot_size"`
+			Faults []int   `json:"nonconforming"`
 			Conf   float64 `json:"confidence"`
 		}
 		Expected struct {
