@@ -11,6 +11,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"scanledger/transform/engine"
 )
@@ -20,6 +21,9 @@ var sqlFiles embed.FS
 
 // tables lists the fact tables, each after those it reads.
 var tables = []string{"season_months", "visits", "readings", "point_truth", "point_visits", "visit_counts"}
+
+// Tables lists the fact tables in the order in which they are made.
+func Tables() []string { return slices.Clone(tables) }
 
 // DefaultTruthDays is how long after a visit a finding still tells about it. (RECORDS: 60 days.)
 const DefaultTruthDays = 60

@@ -30,6 +30,9 @@ type config struct {
 	Sensor struct {
 		Frequency float64 `toml:"frequency_ghz"` // for wave losses (default 24.125: house's choice, no fact about any device)
 	} `toml:"sensor"`
+	Privacy struct {
+		Key string `toml:"key"` // secret, for --no-names (no default: a key that others know hides nothing)
+	} `toml:"privacy"`
 	WaveLoss map[string]string `toml:"wave_loss"` // material = row of the table of wave losses, where its own name is none
 	Engine   struct {
 		Memory  string `toml:"memory"`  // most memory the SQL engine takes (default "1GiB": house's choice)

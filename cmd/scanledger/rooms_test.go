@@ -9,7 +9,7 @@ import (
 // rooms lists the packages in the order of the flow: each may import only those before it.
 var rooms = []string{
 	"ingest/contract", "ingest", "ingest/demo", "ingest/store",
-	"transform/engine", "transform/settle", "transform",
+	"transform/engine", "transform/settle", "transform", "transform/codes",
 	"queries/stats", "queries/calc", "queries/words", "queries/sampling", "queries",
 	"dashboards/chart", "dashboards",
 	"cmd/scanledger",

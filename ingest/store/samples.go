@@ -1,6 +1,7 @@
 package store
 
 import (
+	"context"
 	"encoding/json"
 	"fmt"
 	"os"
@@ -101,4 +102,21 @@ func (t *Txn) WriteSample(name, month string, doc any, frame []FrameRow) error {
 		return err
 	}
 	return t.Add(Part{Kind: Samples, Path: SamplePath(name, ".parquet"), Month: month, Rows: int64(len(frame))}, path)
+}
+
+// ReadFrame reads the frame of a sample the store holds, in its order.
+func (s *Store) ReadFrame(ctx context.Context, name string) ([]FrameRow, error) {
+	var out []FrameRow
+	path := s.Path(Part{Path: SamplePath(name, ".parquet")})
+	err := readRecords(ctx, path, func(rec arrow.RecordBatch) error {
+		text := func(c, i int) string { return rec.Column(c).(*array.String).Value(i) }
+		for i := range int(rec.NumRows()) {
+			out = append(out, FrameRow{Sample: text(0, i), Month: text(1, i), InspectionID: text(2, i), SiteID: text(3, i), PointID: text(4, i), Region: text(5, i),
+				TechnicianID: text(6, i), UnitID: text(7, i), Material: text(8, i), LocalDate: text(9, i), DueBy: text(10, i), Call: text(11, i),
+				Reasons: text(12, i), Part: text(13, i), Score: rec.Column(14).(*array.Int32).Value(i), Rechecked: rec.Column(15).(*array.Boolean).Value(i),
+				Verified: rec.Column(16).(*array.Boolean).Value(i), Chance: rec.Column(17).(*array.Float64).Value(i)})
+		}
+		return nil
+	})
+	return out, err
 }
