@@ -7,6 +7,7 @@ import (
 
 	"scanledger/ingest/store"
 	"scanledger/transform/engine"
+	"scanledger/transform/protocol"
 )
 
 // DefaultFloor is the fewest cases for which a rate is shown. (NCHS presentation standards for
@@ -25,6 +26,9 @@ type Options struct {
 	FalseAlarmCost, MissedCost float64           // of one wrong call, in the house's currency; 0: not set
 	Frequency                  float64           // GHz, for wave losses; 0: DefaultFrequency
 	WaveLoss                   map[string]string // material: row of the table of wave losses, where its own name is none
+
+	Protocol        protocol.Settings // the same as the fact tables were made with
+	InspectionPages int               // most inspections with a page; 0: DefaultInspectionPages
 }
 
 // Book holds the figures of every analysis, typed for those who draw them, and as results for those
@@ -50,6 +54,13 @@ type Book struct {
 	Flow               []FlowRow
 	AuditSample        []AuditSampleRow
 	Findings           []Finding // the most important first
+	Protocol           []ProtocolRow
+	Breaches           []BreachRow
+	Digits             []DigitRow
+	Inspections        []InspectionRow // flagged ones, the weightiest first
+	InspectionReadings []InspectionReadingRow
+	Matters            []MatterRow       // the weightiest first
+	Settings           protocol.Settings // of the protocol
 	Labels             Labels
 	Results            []Result // in the order in which they were made
 }
@@ -71,6 +82,7 @@ type desk struct {
 	book *Book
 	opt  Options
 
+	wanted  []string  // inspections that get a page, whatever their weight
 	ladders []ladders // what had shown by each gain, once gainCurve has run
 }
 
@@ -82,7 +94,10 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 	if opt.Frequency == 0 {
 		opt.Frequency = DefaultFrequency
 	}
-	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor}
+	if opt.InspectionPages == 0 {
+		opt.InspectionPages = DefaultInspectionPages
+	}
+	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor, Settings: opt.Protocol}
 	d := &desk{ctx: ctx, eng: e, book: book, opt: opt}
 	if err := d.period(); err != nil {
 		return nil, err
@@ -106,6 +121,9 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.gainCurve,
 		d.guidance,
 		d.gainLoss,
+		d.protocol,
+		d.inspections,
+		d.matters,
 		d.auditSample,
 	}
 	for _, step := range steps {

@@ -28,6 +28,12 @@ var rowTypes = map[string]any{
 	"gain_curve":             CurveRow{},
 	"gain_loss":              LossRow{},
 	"audit_sample":           AuditSampleRow{},
+	"digit_preference":       DigitRow{},
+	"protocol":               ProtocolRow{},
+	"protocol_breaches":      BreachRow{},
+	"flagged_inspections":    InspectionRow{},
+	"inspection_readings":    InspectionReadingRow{},
+	"open_matters":           MatterRow{},
 }
 
 // cutColumns name the cut itself; the header explains them with "by".

@@ -14,6 +14,7 @@ import (
 	"scanledger/transform"
 	"scanledger/transform/codes"
 	"scanledger/transform/engine"
+	"scanledger/transform/protocol"
 	"scanledger/transform/settle"
 )
 
@@ -91,13 +92,17 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 	if asOf.IsZero() {
 		asOf = received
 	}
+	opt, err := a.options(c.From, c.To, asOf)
+	if err != nil {
+		return built{}, err
+	}
 	stage, err := beginOutput(c.Out)
 	if err != nil {
 		return built{}, err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(stage)) }()
 	made := built{Out: c.Out, Start: filepath.Join(c.Out, "index.html")}
-	err = a.withBook(st, upTo, stage, hide, a.options(c.From, c.To, asOf), func(_ *engine.Engine, st *store.Store, book *queries.Book) error {
+	err = a.withBook(st, upTo, stage, hide, opt, func(_ *engine.Engine, st *store.Store, book *queries.Book) error {
 		made.AsOf, made.From, made.To, made.Findings = book.AsOf, book.From, book.To, book.Findings
 		if err := writeResults(stage, book); err != nil {
 			return err
@@ -111,12 +116,14 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 }
 
 // options are those of the configuration, for a period.
-func (a *app) options(from, to string, asOf time.Time) queries.Options {
+func (a *app) options(from, to string, asOf time.Time) (queries.Options, error) {
+	checks, err := protocol.Read(a.config.Protocol)
 	return queries.Options{
 		From: from, To: to, AsOf: asOf, Floor: a.config.Counts.Floor,
 		FalseAlarmCost: a.config.Costs.FalseAlarm, MissedCost: a.config.Costs.Missed,
 		Frequency: a.config.Sensor.Frequency, WaveLoss: a.config.WaveLoss,
-	}
+		Protocol: checks, InspectionPages: a.config.Pages.Inspections,
+	}, err
 }
 
 func (a *app) business() dashboards.Business {
@@ -137,7 +144,7 @@ func (a *app) hide(noNames bool) (*codes.Coder, error) {
 }
 
 // withBook makes facts in the stage and the figures from them, and hands them on while the engine is open,
-// with the store as those who come after may see it.
+// with the store as those who come after may see it. Without a stage the facts are gone with the engine.
 func (a *app) withBook(st *store.Store, upTo int, stage string, hide *codes.Coder, opt queries.Options,
 	use func(eng *engine.Engine, st *store.Store, book *queries.Book) error) (err error) {
 	eng, err := engine.Open(a.ctx, a.engine())
@@ -151,12 +158,10 @@ func (a *app) withBook(st *store.Store, upTo int, stage string, hide *codes.Code
 	if err := settle.Views(a.ctx, eng, st, upTo); err != nil {
 		return err
 	}
-	scratch, err := os.MkdirTemp("", "scanledger-ids-")
-	if err != nil {
-		return fmt.Errorf("make facts: %w", err)
+	if stage == "" {
+		stage = eng.Scratch()
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(scratch)) }()
-	if st, err = a.facts(eng, st, upTo, filepath.Join(stage, "facts"), scratch, hide, w); err != nil {
+	if st, err = a.facts(eng, st, upTo, filepath.Join(stage, "facts"), hide, opt.Protocol, w); err != nil {
 		return err
 	}
 	w.Step("analyse")
@@ -167,18 +172,23 @@ func (a *app) withBook(st *store.Store, upTo int, stage string, hide *codes.Code
 	return use(eng, st, book)
 }
 
-// facts makes the fact tables in dir; with a coder, those with ids stay in scratch.
-func (a *app) facts(eng *engine.Engine, st *store.Store, upTo int, dir, scratch string, hide *codes.Coder, w *watch) (*store.Store, error) {
-	first := dir
-	if hide != nil {
-		first = filepath.Join(scratch, "facts")
+// facts makes the fact tables in dir, with a coder those without ids and free text; what has them lies
+// elsewhere and is removed with the engine.
+func (a *app) facts(eng *engine.Engine, st *store.Store, upTo int, dir string, hide *codes.Coder, checks protocol.Settings, w *watch) (*store.Store, error) {
+	opt := transform.Options{TruthDays: a.config.Truth.Days, Protocol: checks}
+	if hide == nil {
+		return st, transform.Facts(a.ctx, eng, dir, opt, w.Step)
 	}
-	err := transform.Facts(a.ctx, eng, first, transform.Options{TruthDays: a.config.Truth.Days}, w.Step)
-	if err != nil || hide == nil {
-		return st, err
+	scratch := eng.Scratch()
+	opt.Between = func() (err error) {
+		w.Step("replace ids")
+		st, err = hide.Views(a.ctx, eng, st, upTo, filepath.Join(scratch, "coded"))
+		return err
 	}
-	w.Step("replace ids")
-	return hide.Views(a.ctx, eng, st, upTo, dir, scratch)
+	if err := transform.Facts(a.ctx, eng, filepath.Join(scratch, "with-ids"), opt, w.Step); err != nil {
+		return nil, err
+	}
+	return st, codes.Withhold(a.ctx, eng, dir)
 }
 
 // check reads the dates; the zero time stands for "everything received".

@@ -141,12 +141,11 @@ func (c *sampleCmd) draw(a *app, st *store.Store, rule sampling.Rule) (s queries
 	if err != nil {
 		return s, fmt.Errorf("sample: %w", err)
 	}
-	scratch, err := os.MkdirTemp("", "scanledger-sample-")
+	opt, err := a.options("", "", received)
 	if err != nil {
-		return s, fmt.Errorf("sample: %w", err)
+		return s, err
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(scratch)) }()
-	err = a.withBook(st, upTo, scratch, nil, a.options("", "", received), func(eng *engine.Engine, _ *store.Store, book *queries.Book) error {
+	err = a.withBook(st, upTo, "", nil, opt, func(eng *engine.Engine, _ *store.Store, book *queries.Book) error {
 		frame, err := queries.Frame(a.ctx, eng, book, queries.SampleName(c.Month, rule, c.Seed), c.Month)
 		if err != nil {
 			return err

@@ -14,6 +14,7 @@ import (
 	"scanledger/ingest/store"
 	"scanledger/transform"
 	"scanledger/transform/engine"
+	"scanledger/transform/protocol"
 	"scanledger/transform/settle"
 )
 
@@ -72,7 +73,7 @@ var records = map[string]string{
 	"units.csv":           "unit_id,gain_min,gain_max,gain_start\nU1,0,6,2\n",
 	"materials.csv":       "material,density_class\nboard,light\n",
 	"inspections.csv": "inspection_id,site_id,region,technician_id,started_at,purpose,outcome,areas_not_inspected\n" +
-		"I0001,S0009,S,T01,2026-03-02T09:00:00+11:00,routine,active,locked: ask Ada Quillmark\n" +
+		"I0001,S0009,S,T01,2026-03-02T09:00:00+11:00,routine,active,\"Ada Quillmark said \"\"no\"\"\"\n" +
 		"I0002,S0008,S,T01,2026-03-03T09:00:00+11:00,routine,clear,\n",
 	"readings.csv": "reading_id,inspection_id,unit_id,point_id,taken_at,material,gain,call\n" +
 		"R0001,I0001,U1,S0009-P1,2026-03-02T09:10:00+11:00,board,2,active\nR0002,I0002,U1,S0008-P1,2026-03-03T09:10:00+11:00,board,99,clear\n",
@@ -104,13 +105,19 @@ func TestViews(t *testing.T) {
 	if err := settle.Views(ctx, e, st, 1); err != nil {
 		t.Fatal(err)
 	}
-	scratch := t.TempDir()
-	if err := transform.Facts(ctx, e, filepath.Join(scratch, "facts"), transform.Options{}, func(string) {}); err != nil {
+	c, numbered := coder(t, key), (*store.Store)(nil)
+	checks, err := protocol.Read(nil)
+	if err != nil {
 		t.Fatal(err)
 	}
-	c := coder(t, key)
-	numbered, err := c.Views(ctx, e, st, 1, filepath.Join(t.TempDir(), "facts"), filepath.Join(scratch, "coded"))
-	if err != nil {
+	opt := transform.Options{Protocol: checks, Between: func() (err error) {
+		numbered, err = c.Views(ctx, e, st, 1, filepath.Join(t.TempDir(), "coded"))
+		return err
+	}}
+	if err := transform.Facts(ctx, e, t.TempDir(), opt, func(string) {}); err != nil {
+		t.Fatal(err)
+	}
+	if err := Withhold(ctx, e, t.TempDir()); err != nil {
 		t.Fatal(err)
 	}
 	one := func(query string) (out string) {
@@ -126,6 +133,7 @@ func TestViews(t *testing.T) {
 		"SELECT coalesce(name, 'none') FROM held_technicians":                                                                             "none",
 		"SELECT string_agg(areas_not_inspected, ',') FROM visits":                                                                         "withheld",
 		"SELECT value || ', ' || message || ', ' || file FROM rejects":                                                                    "withheld, withheld, readings file 6",
+		"SELECT string_agg(seen, ',') FROM protocol_visits WHERE check_id = 'areas_unexplained'":                                          "withheld",
 		"SELECT count(*)::VARCHAR FROM samples":                                                                                           "0",
 	} {
 		if got := one(query); got != want {

@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"scanledger/ingest/contract"
@@ -16,48 +17,64 @@ import (
 // withheld stands for text that may hold anything.
 const withheld = "withheld"
 
-// columns says what becomes of a column of this name, wherever it is; all others stay.
-var columns = map[string]string{
-	"technician_id":       "coded('" + string(Technician) + "', technician_id)",
-	"site_id":             "coded('" + string(Site) + "', site_id)",
-	"inspection_id":       "coded('" + string(Inspection) + "', inspection_id)",
-	"recheck_of":          "coded('" + string(Inspection) + "', recheck_of)",
-	"point_id":            "coded('" + string(Point) + "', point_id)",
-	"reading_id":          "coded('" + string(Reading) + "', reading_id)",
-	"finding_id":          "coded('" + string(Finding) + "', finding_id)",
-	"name":                "CAST(NULL AS VARCHAR)",
-	"areas_not_inspected": "CASE WHEN areas_not_inspected IS NOT NULL THEN '" + withheld + "' END",
+// ids says what becomes of a column of this name, wherever it is; all others stay.
+var ids = map[string]string{
+	"technician_id": "coded('" + string(Technician) + "', technician_id)",
+	"site_id":       "coded('" + string(Site) + "', site_id)",
+	"inspection_id": "coded('" + string(Inspection) + "', inspection_id)",
+	"recheck_of":    "coded('" + string(Inspection) + "', recheck_of)",
+	"point_id":      "coded('" + string(Point) + "', point_id)",
+	"reading_id":    "coded('" + string(Reading) + "', reading_id)",
+	"finding_id":    "coded('" + string(Finding) + "', finding_id)",
+	"name":          "CAST(NULL AS VARCHAR)",
 }
 
-// Views replaces the held_ and fact views of an engine, its samples and its rejects, and returns the store
-// with its record files named by number. The fact tables are written to facts; what is not for others goes
-// to scratch. Figures must be worked out after it, facts made before it: which of two readings at one moment
-// is the last goes by their ids.
-func (c Coder) Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, facts, scratch string) (*store.Store, error) {
+// texts are columns of free text. A sentence in seen quotes it, and names ids, which have codes by then.
+var texts = map[string]string{
+	"areas_not_inspected": "CASE WHEN areas_not_inspected IS NOT NULL THEN '" + withheld + "' END",
+	"seen":                `regexp_replace(seen, '".*"', '` + withheld + `', 's')`,
+}
+
+// Views replaces the ids in the held_ views, the tables of what was recorded, the samples and the rejects of
+// an engine, by way of files in scratch, and returns the store with its record files named by number. It
+// comes after those tables, for which of two readings at one moment is the last goes by their ids, and
+// before those that name ids in sentences. Free text of the tables is left for Withhold: checks read it.
+func (c Coder) Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, scratch string) (*store.Store, error) {
 	if err := c.define(ctx, e); err != nil {
 		return nil, err
 	}
-	for _, dir := range []string{facts, scratch} {
-		if err := os.MkdirAll(dir, 0o700); err != nil {
-			return nil, fmt.Errorf("replace ids: %w", err)
-		}
+	if err := os.MkdirAll(scratch, 0o700); err != nil {
+		return nil, fmt.Errorf("replace ids: %w", err)
 	}
-	for _, table := range transform.Tables() {
-		if err := replace(ctx, e, table, facts, true); err != nil {
-			return nil, err
-		}
-	}
-	others := []string{"samples"}
+	views := append(transform.Recorded(), "samples")
 	for _, set := range contract.Sets() {
-		others = append(others, "held_"+set.Name)
+		if slices.ContainsFunc(set.Fields, func(f contract.Field) bool { return ids[f.Name] != "" }) {
+			views = append(views, "held_"+set.Name)
+		}
 	}
-	for _, view := range others {
-		if err := replace(ctx, e, view, scratch, false); err != nil {
+	for _, view := range views {
+		if err := replace(ctx, e, view, scratch, ids); err != nil {
 			return nil, err
 		}
 	}
 	numbered := byNumber(st)
 	return numbered, rejects(ctx, e, st, numbered, upTo)
+}
+
+// Withhold writes every fact table to dir without its free text, and puts its view over that.
+func Withhold(ctx context.Context, e *engine.Engine, dir string) error {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
+		return fmt.Errorf("withhold text: %w", err)
+	}
+	if err := replace(ctx, e, "held_inspections", e.Scratch(), texts); err != nil {
+		return err
+	}
+	for _, table := range transform.Tables() {
+		if err := replace(ctx, e, table, dir, texts); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // define makes the SQL function coded(kind, id), the twin of Code. The key reaches the engine as a bound
@@ -74,10 +91,9 @@ func (c Coder) define(ctx context.Context, e *engine.Engine) error {
 		'0123456789abcdef', '%s')`, length, alphabet))
 }
 
-// replace saves a view with its ids replaced and puts the view over what was saved. Rows are put in order
-// by what they now hold: their old order would tell the order of the ids. A view without ids is saved only
-// where it is to be kept.
-func replace(ctx context.Context, e *engine.Engine, view, dir string, keep bool) error {
+// replace saves a view with some of its columns replaced and puts the view over what was saved. Rows are put in
+// order by what they now hold: their old order would tell the order of the ids.
+func replace(ctx context.Context, e *engine.Engine, view, dir string, columns map[string]string) error {
 	var changed []string
 	err := e.Each(ctx, "SELECT column_name FROM (DESCRIBE SELECT * FROM "+engine.Name(view)+")", nil, func(scan func(...any) error) error {
 		var name string
@@ -87,7 +103,7 @@ func replace(ctx context.Context, e *engine.Engine, view, dir string, keep bool)
 		}
 		return err
 	})
-	if err != nil || len(changed) == 0 && !keep {
+	if err != nil {
 		return err
 	}
 	what := "*"
@@ -96,7 +112,7 @@ func replace(ctx context.Context, e *engine.Engine, view, dir string, keep bool)
 	}
 	path := filepath.Join(dir, view+".parquet")
 	if err := e.Save(ctx, "SELECT "+what+" FROM "+engine.Name(view)+" ORDER BY ALL", path); err != nil {
-		return fmt.Errorf("replace ids of %s: %w", view, err)
+		return fmt.Errorf("replace columns of %s: %w", view, err)
 	}
 	return e.View(ctx, view, []string{path}, "")
 }
