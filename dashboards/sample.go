@@ -54,7 +54,11 @@ func sampleAuditorPage(s queries.Sample) Page {
 }
 
 func sampleHeading(s queries.Sample) string {
-	return fmt.Sprintf("%s of %s calls are drawn to be checked again", queries.Count(int64(s.Sizes.Random+s.Sizes.Risk)), queries.Count(int64(s.Sizes.Frame)))
+	are, n := "are", int64(s.Sizes.Random+s.Sizes.Risk)
+	if n == 1 {
+		are = "is"
+	}
+	return fmt.Sprintf("%s calls %s drawn to be checked again", ofAll(n, int64(s.Sizes.Frame)), are)
 }
 
 // showsHeading says what is left open when nothing is found.
@@ -102,7 +106,7 @@ func figureOr(v *float64) queries.Figure {
 
 func drawnSection(s queries.Sample) Section {
 	t := Table{ID: "drawn-table", Caption: "Drawn points by region and site", Sortable: true, Find: true, Columns: []Column{{Head: "Site"}, {Head: "Point"}, {Head: "Inspection"}, {Head: "Technician"},
-		{Head: "Call"}, {Head: "Drawn"}, {Head: "Chance", Numeric: true}, {Head: "Stands for", Unit: "calls", Numeric: true}, {Head: "To do"}, {Head: "By"}}}
+		{Head: "Call"}, {Head: "Drawn"}, {Head: "Chance", Numeric: true}, {Head: "Stands for", Unit: "calls", Numeric: true}, {Head: "To do"}, {Head: "Due by"}}}
 	for _, r := range s.Items() {
 		t.Rows = append(t.Rows, Row{Cells: []Cell{code(r.SiteID), code(r.PointID), code(r.InspectionID), code(r.TechnicianID), text(r.Call), text(r.Reason),
 			percent(queries.Figure(r.Chance)), decimal(queries.Figure(r.Weight), 1), text(toDo(r)), text(r.DueBy)}})
@@ -199,7 +203,7 @@ func keptSection(s queries.Sample) Section {
 
 // fieldTable is a list to be taken along: who goes where by when, with room to write.
 func fieldTable(id, caption string, items []queries.DrawnItem, blank ...string) Table {
-	t := Table{ID: id, Caption: caption, Columns: []Column{{Head: "No.", Numeric: true}, {Head: "Region"}, {Head: "Site"}, {Head: "Point"}, {Head: "Recheck of"}, {Head: "Not by"}, {Head: "By"}}}
+	t := Table{ID: id, Caption: caption, Columns: []Column{{Head: "No.", Numeric: true}, {Head: "Region"}, {Head: "Site"}, {Head: "Point"}, {Head: "Recheck of"}, {Head: "Not by"}, {Head: "Due by"}}}
 	for _, b := range blank {
 		t.Columns = append(t.Columns, Column{Head: b})
 	}
@@ -224,7 +228,7 @@ func recheckPage(s queries.Sample) Page {
 	items := inTurn(s, func(r queries.DrawnItem) bool { return r.Recheck })
 	return Page{
 		Title: "Points to test again", Heading: counted(int64(len(items)), "point", "points") + " to test again, blind",
-		Lead: fmt.Sprintf("From the inspections of %s. Whoever tests does not know what was called there, at which gain, or why the point is on the list.", monthName(s.Month)),
+		Lead: fmt.Sprintf("From the inspections of %s. Whoever tests does not know what was called there, at which gain, or why the point is on the list: hand out this page alone.", monthName(s.Month)),
 		Sections: []Section{{ID: "list", Heading: "Go by region and site; test every point in full, as on a first visit",
 			Sub:    "Record each site as one inspection with purpose recheck, recheck_of as given, and the same point ids. Not by the technician named.",
 			Tables: []Table{fieldTable("rechecks", "Points to test again", items, "Date", "Tested by")}}, cautionSection()},

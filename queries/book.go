@@ -6,6 +6,7 @@ import (
 	"time"
 
 	"scanledger/ingest/store"
+	"scanledger/queries/instrument"
 	"scanledger/transform/engine"
 	"scanledger/transform/protocol"
 )
@@ -52,6 +53,13 @@ type Book struct {
 	Curves             []CurveRow
 	Losses             []LossRow
 	Flow               []FlowRow
+	Agreement          []AgreementRow
+	AgreementMaterial  []AgreementMaterialRow
+	Repeats            []RepeatRow
+	GainUse            []GainUseRow
+	UnitLevels         []UnitLevelRow
+	UnitUse            []UnitUseRow
+	Units              []UnitRow
 	AuditSample        []AuditSampleRow
 	Findings           []Finding // the most important first
 	Protocol           []ProtocolRow
@@ -82,8 +90,9 @@ type desk struct {
 	book *Book
 	opt  Options
 
-	wanted  []string  // inspections that get a page, whatever their weight
-	ladders []ladders // what had shown by each gain, once gainCurve has run
+	wanted  []string           // inspections that get a page, whatever their weight
+	ladders []ladders          // what had shown by each gain, once gainCurve has run
+	drifts  []instrument.Drift // of the levels of units, once unitLevel has run
 }
 
 // Analyse runs every analysis over the fact views in e.
@@ -121,6 +130,13 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.gainCurve,
 		d.guidance,
 		d.gainLoss,
+		d.agreement,
+		d.agreementMaterial,
+		d.repeatability,
+		d.gainUse,
+		d.unitLevel,
+		d.unitUse,
+		d.unitHealth,
 		d.protocol,
 		d.inspections,
 		d.matters,

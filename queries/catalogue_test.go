@@ -34,6 +34,13 @@ var rowTypes = map[string]any{
 	"flagged_inspections":    InspectionRow{},
 	"inspection_readings":    InspectionReadingRow{},
 	"open_matters":           MatterRow{},
+	"technician_agreement":   AgreementRow{},
+	"agreement_material":     AgreementMaterialRow{},
+	"technician_repeats":     RepeatRow{},
+	"technician_gain":        GainUseRow{},
+	"unit_level":             UnitLevelRow{},
+	"unit_use":               UnitUseRow{},
+	"unit_health":            UnitRow{},
 }
 
 // cutColumns name the cut itself; the header explains them with "by".

@@ -27,19 +27,23 @@ var (
 	signHighGain  = Sign{2, "active call in the top quarter of the unit's gain range"}
 	signAct       = Sign{2, "a comparison of the technician's calls asks for a look"}
 	signWatch     = Sign{1, "a comparison of the technician's calls is near a limit"}
+	signUnit      = Sign{1, "the unit's figures ask for a look"}
 	signOverdue   = Sign{1, "unit past its service date"}
 	signShortHold = Sign{1, "held under 10 s"}
 )
 
 // Signs lists every sign of risk, the heaviest first.
 func Signs() []Sign {
-	return []Sign{signUnstepped, signHighGain, signAct, signWatch, signOverdue, signShortHold}
+	return []Sign{signUnstepped, signHighGain, signAct, signWatch, signUnit, signOverdue, signShortHold}
 }
 
 // Frame lists every point-visit of a local month that an audit sample may draw, with its score. It needs
-// the fact views in e and the comparisons of technicians in the book.
+// the fact views in e and the comparisons of technicians and units in the book.
 func Frame(ctx context.Context, e *engine.Engine, b *Book, sample, month string) ([]store.FrameRow, error) {
-	standings := standingsOf(b.Consistency)
+	standings, units := standingsOf(b.Consistency), map[string]bool{}
+	for _, u := range b.Units {
+		units[u.UnitID] = u.Enough && (u.Standing == Act || u.Standing == Watch)
+	}
 	rows := []store.FrameRow{}
 	err := e.Each(ctx, frameSQL, []any{engine.Arg("month", month)}, func(scan func(...any) error) error {
 		r := store.FrameRow{Sample: sample, Month: month}
@@ -47,7 +51,7 @@ func Frame(ctx context.Context, e *engine.Engine, b *Book, sample, month string)
 		err := scan(&r.InspectionID, &r.SiteID, &r.PointID, &r.Region, &r.TechnicianID, &r.UnitID, &r.Material, &r.LocalDate, &r.DueBy, &r.Call,
 			&r.Rechecked, &r.Verified, &unstepped, &highGain, &shortHold, &overdue)
 		r.Score, r.Reasons = score([]signAt{{signUnstepped, unstepped}, {signHighGain, highGain}, {signAct, standings[r.TechnicianID] == Act},
-			{signWatch, standings[r.TechnicianID] == Watch}, {signOverdue, overdue}, {signShortHold, shortHold}})
+			{signWatch, standings[r.TechnicianID] == Watch}, {signUnit, units[r.UnitID]}, {signOverdue, overdue}, {signShortHold, shortHold}})
 		rows = append(rows, r)
 		return err
 	})

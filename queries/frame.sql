@@ -9,15 +9,10 @@ WITH ordered AS (
     SELECT inspection_id, point_id, max(gain) > max(gain) FILTER (WHERE nth = 1) AS stepped_up
     FROM ordered
     GROUP BY inspection_id, point_id
-), again AS (
-    SELECT DISTINCT v.recheck_of, p.point_id, p.technician_id
-    FROM point_visits p
-    JOIN visits v ON v.inspection_id = p.inspection_id
-    WHERE v.recheck_of IS NOT NULL AND p.call IN ('active', 'clear')
 )
 SELECT p.inspection_id, p.site_id, p.point_id, p.region, p.technician_id, p.unit_id, p.material,
        CAST(p.local_date AS VARCHAR) AS local_date, CAST(CAST(date_add(p.local_date, to_days(q.truth_days)) AS DATE) AS VARCHAR) AS due_by, p.call,
-       EXISTS (SELECT 1 FROM again a WHERE a.recheck_of = p.inspection_id AND a.point_id = p.point_id AND a.technician_id <> p.technician_id) AS rechecked,
+       EXISTS (SELECT 1 FROM recheck_pairs a WHERE a.first_inspection = p.inspection_id AND a.point_id = p.point_id AND a.second_call <> 'unsure') AS rechecked,
        p.verified_by = 'decisive' AS verified,
        p.density_class = 'dense' AND p.call = 'clear' AND NOT s.stepped_up AS unstepped,
        p.call = 'active' AND p.gain_share >= 0.75 AS high_gain,

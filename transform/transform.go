@@ -21,18 +21,18 @@ import (
 //go:embed sql/*.sql
 var sqlFiles embed.FS
 
-// recorded lists the fact tables of what was recorded, and checked those of what was checked in it, each after
-// those it reads.
+// base lists the fact tables made from what is held, and further those made from them, each after those it
+// reads.
 var (
-	recorded = []string{"season_months", "visits", "readings", "point_truth", "point_visits", "visit_counts"}
-	checked  = []string{"protocol_readings", "protocol_points", "protocol_visits"}
+	base    = []string{"season_months", "visits", "readings", "point_truth", "point_visits", "visit_counts"}
+	further = []string{"recheck_pairs", "protocol_readings", "protocol_points", "protocol_visits"}
 )
 
 // Tables lists the fact tables in the order in which they are made.
-func Tables() []string { return slices.Concat(recorded, checked) }
+func Tables() []string { return slices.Concat(base, further) }
 
-// Recorded lists the fact tables of what was recorded, which hold ids and texts only as they came.
-func Recorded() []string { return slices.Clone(recorded) }
+// Base lists those made from what is held, whose ids are in columns of their own.
+func Base() []string { return slices.Clone(base) }
 
 // DefaultTruthDays is how long after a visit a finding still tells about it. (RECORDS: 60 days.)
 const DefaultTruthDays = 60
@@ -42,8 +42,8 @@ type Options struct {
 	TruthDays int // 0: DefaultTruthDays
 	Protocol  protocol.Settings
 
-	// Between, where set, is called once the tables of what was recorded are made, and before those of what was
-	// checked, which name ids in sentences.
+	// Between, where set, is called once the base tables are made, and before the further ones, which name ids
+	// in sentences.
 	Between func() error
 }
 
@@ -58,7 +58,7 @@ func Facts(ctx context.Context, e *engine.Engine, dir string, opt Options, step 
 	if err := params(ctx, e, opt); err != nil {
 		return err
 	}
-	if err := makeTables(ctx, e, dir, recorded, step); err != nil {
+	if err := makeTables(ctx, e, dir, base, step); err != nil {
 		return err
 	}
 	if opt.Between != nil {
@@ -66,7 +66,7 @@ func Facts(ctx context.Context, e *engine.Engine, dir string, opt Options, step 
 			return err
 		}
 	}
-	return makeTables(ctx, e, dir, checked, step)
+	return makeTables(ctx, e, dir, further, step)
 }
 
 func makeTables(ctx context.Context, e *engine.Engine, dir string, tables []string, step func(table string)) error {

@@ -2,7 +2,7 @@
 -- title: What the audit samples say
 -- question: Of the points drawn for blind rechecks and openings, how many came back, and what share of all clear calls missed activity and of all calls would be contradicted?
 -- grain: one row per sample and measure, and the first sample drawn of every month together
--- reads: samples, point_visits, visits
+-- reads: samples, point_visits, recheck_pairs
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: sample | name of the sample: month, rule for its size, seed; "all": the first sample drawn of every month together
@@ -10,7 +10,7 @@
 -- column: measure | disagreement: the blind recheck by someone else says otherwise; missed: a clear call where opening found activity
 -- column: frame | points that could be drawn, of those the measure speaks of
 -- column: drawn | of those, drawn
--- column: came_back | drawn points with an answer: a recheck that decided, or a decisive finding within the truth window
+-- column: came_back | drawn points with an answer: a recheck by someone else that decided (recheck_pairs), or a decisive finding, within the truth window
 -- column: undecided | drawn points whose recheck ended unsure
 -- column: outstanding | drawn points without an answer
 -- column: faults | answers that contradict the call
@@ -27,18 +27,15 @@
 -- caveat: A recheck that disagrees says that one of two calls is wrong, not which. Only an opened wall tells what was missed.
 -- caveat: Where a month was drawn more than once, "all" takes the first draw, so that nobody can choose a seed by its results.
 WITH rechecks AS (
-    SELECT o.recheck_of, p.point_id, p.call,
-           row_number() OVER (PARTITION BY o.recheck_of, p.point_id ORDER BY p.call = 'unsure', p.local_date, p.inspection_id) AS nth
-    FROM point_visits p
-    JOIN visits o ON o.inspection_id = p.inspection_id
-    JOIN visits f ON f.inspection_id = o.recheck_of
-    WHERE o.technician_id <> f.technician_id
+    SELECT p.first_inspection, p.point_id, p.second_call AS call,
+           row_number() OVER (PARTITION BY p.first_inspection, p.point_id ORDER BY p.second_call = 'unsure', p.inspection_id) AS nth
+    FROM recheck_pairs p
 ), points AS (
     SELECT s.draw, s.sample, s.month, s.site_id, s.call, s.chance, s.part <> '' AS drawn, r.call AS again,
            CASE WHEN v.verified_by = 'decisive' THEN v.truth END AS truth
     FROM samples s
     LEFT JOIN point_visits v ON v.inspection_id = s.inspection_id AND v.point_id = s.point_id
-    LEFT JOIN rechecks r ON r.recheck_of = s.inspection_id AND r.point_id = s.point_id AND r.nth = 1
+    LEFT JOIN rechecks r ON r.first_inspection = s.inspection_id AND r.point_id = s.point_id AND r.nth = 1
     WHERE s.month BETWEEN $from AND $to
 ), measured AS (
     SELECT draw, sample, month, 'disagreement' AS measure, site_id, chance, drawn,

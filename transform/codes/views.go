@@ -35,10 +35,9 @@ var texts = map[string]string{
 	"seen":                `regexp_replace(seen, '".*"', '` + withheld + `', 's')`,
 }
 
-// Views replaces the ids in the held_ views, the tables of what was recorded, the samples and the rejects of
-// an engine, by way of files in scratch, and returns the store with its record files named by number. It
-// comes after those tables, for which of two readings at one moment is the last goes by their ids, and
-// before those that name ids in sentences. Free text of the tables is left for Withhold: checks read it.
+// Views replaces the ids in the held_ views, the base tables, the samples and the rejects of an engine, by way of files in scratch, and returns the store with its record files named by number. It
+// comes after the base tables, for which of two readings at one moment is the last goes by their ids, and
+// before the further ones, which name ids in sentences. Free text of the tables is left for Withhold: checks read it.
 func (c Coder) Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, scratch string) (*store.Store, error) {
 	if err := c.define(ctx, e); err != nil {
 		return nil, err
@@ -46,7 +45,7 @@ func (c Coder) Views(ctx context.Context, e *engine.Engine, st *store.Store, upT
 	if err := os.MkdirAll(scratch, 0o700); err != nil {
 		return nil, fmt.Errorf("replace ids: %w", err)
 	}
-	views := append(transform.Recorded(), "samples")
+	views := append(transform.Base(), "samples")
 	for _, set := range contract.Sets() {
 		if slices.ContainsFunc(set.Fields, func(f contract.Field) bool { return ids[f.Name] != "" }) {
 			views = append(views, "held_"+set.Name)
