@@ -108,14 +108,15 @@ func drawnSection(s queries.Sample) Section {
 	t := Table{ID: "drawn-table", Caption: "Drawn points by region and site", Sortable: true, Find: true, Columns: []Column{{Head: "Site"}, {Head: "Point"}, {Head: "Inspection"}, {Head: "Technician"},
 		{Head: "Call"}, {Head: "Drawn"}, {Head: "Chance", Numeric: true}, {Head: "Stands for", Unit: "calls", Numeric: true}, {Head: "To do"}, {Head: "Due by"}}}
 	for _, r := range s.Items() {
-		t.Rows = append(t.Rows, Row{Cells: []Cell{code(r.SiteID), code(r.PointID), code(r.InspectionID), code(r.TechnicianID), text(r.Call), text(r.Reason),
-			percent(queries.Figure(r.Chance)), decimal(queries.Figure(r.Weight), 1), text(toDo(r)), text(r.DueBy)}})
+		t.Rows = append(t.Rows, Row{Cells: []Cell{id(r.SiteID), id(r.PointID), id(r.InspectionID), id(r.TechnicianID), text(r.Call), text(r.Reason),
+			percent(queries.Figure(r.Chance)), decimal(queries.Figure(r.Weight), 1), text(toDo(r)), id(r.DueBy)}})
 	}
 	return Section{ID: "drawn", Heading: drawnHeading(s), Tables: []Table{t},
 		Sub: "Each drawn call with its reason and its chance of being drawn; its answer counts for as many calls as it stands for."}
 }
 
-func code(id string) Cell { return Cell{Text: id, Class: "code"} }
+// id is a cell that does not break: an id or a day.
+func id(s string) Cell { return Cell{Text: s, Class: "id"} }
 
 // drawnHeading says how much there is to do.
 func drawnHeading(s queries.Sample) string {
@@ -164,11 +165,12 @@ func whoSection(s queries.Sample) Section {
 	t := Table{ID: "who-table", Caption: "Calls and drawn points by technician", Sortable: true, Columns: []Column{{Head: "Technician"}, {Head: "Calls", Numeric: true}, {Head: "Drawn at random", Numeric: true},
 		{Head: "Weighted to risk", Numeric: true}}}
 	var without int64
-	for _, id := range order {
-		if by[id].random+by[id].risk == 0 {
+	for _, technician := range order {
+		at := by[technician]
+		if at.random+at.risk == 0 {
 			without++
 		}
-		t.Rows = append(t.Rows, Row{Cells: []Cell{code(id), count(by[id].frame), count(by[id].random), count(by[id].risk)}})
+		t.Rows = append(t.Rows, Row{Cells: []Cell{id(technician), count(at.frame), count(at.random), count(at.risk)}})
 	}
 	heading := fmt.Sprintf("Each of %s has at least one point drawn", counted(int64(len(order)), "technician", "technicians"))
 	if without > 0 {
@@ -202,13 +204,13 @@ func keptSection(s queries.Sample) Section {
 }
 
 // fieldTable is a list to be taken along: who goes where by when, with room to write.
-func fieldTable(id, caption string, items []queries.DrawnItem, blank ...string) Table {
-	t := Table{ID: id, Caption: caption, Columns: []Column{{Head: "No.", Numeric: true}, {Head: "Region"}, {Head: "Site"}, {Head: "Point"}, {Head: "Recheck of"}, {Head: "Not by"}, {Head: "Due by"}}}
+func fieldTable(name, caption string, items []queries.DrawnItem, blank ...string) Table {
+	t := Table{ID: name, Caption: caption, Columns: []Column{{Head: "No.", Numeric: true}, {Head: "Region"}, {Head: "Site"}, {Head: "Point"}, {Head: "Recheck of"}, {Head: "Not by"}, {Head: "Due by"}}}
 	for _, b := range blank {
 		t.Columns = append(t.Columns, Column{Head: b})
 	}
 	for _, r := range items {
-		row := Row{Cells: []Cell{count(int64(r.Nth)), text(r.Region), code(r.SiteID), code(r.PointID), code(r.InspectionID), code(r.TechnicianID), text(r.DueBy)}}
+		row := Row{Cells: []Cell{count(int64(r.Nth)), text(r.Region), id(r.SiteID), id(r.PointID), id(r.InspectionID), id(r.TechnicianID), id(r.DueBy)}}
 		for range blank {
 			row.Cells = append(row.Cells, text(""))
 		}
