@@ -3,7 +3,7 @@ package sampling
 import (
 	"cmp"
 	"fmt"
-	"math/rand/v2"
+	"math/rand/v2" //nolint:depguard // seeded: the same frame gives the same draws
 	"slices"
 	"strings"
 
