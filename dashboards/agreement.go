@@ -147,7 +147,7 @@ func callsMoreHeading(b *queries.Book) string {
 	return "On the same points, " + strings.Join(more, ", ") + " called movement more often than the others and " + strings.Join(fewer, ", ") + " less often"
 }
 
-var directionWords = map[string]string{queries.CallsMore: "more often", queries.CallsFewer: "less often", queries.CallsSame: "no difference shown"}
+var directionWords = map[string]string{queries.CallsMore: "more often", queries.CallsFewer: "less often", queries.CallsSame: "alike"}
 
 func callsMoreSection(b *queries.Book) Section {
 	s := Section{ID: "calls-more", Heading: callsMoreHeading(b), Source: sourceOf(b, "agreement_material", ""),
@@ -155,25 +155,24 @@ func callsMoreSection(b *queries.Book) Section {
 	if len(b.Agreement) == 0 {
 		return s
 	}
-	t := directionTable("calls-more-table", "Points called active by one of two", Column{Head: "Technician"})
+	t := Table{ID: "calls-more-table", Caption: "Points called active by one of two", Sortable: true, Columns: []Column{{Head: "Technician"}, {Head: "Points", Numeric: true}, {Head: "Only this one", Numeric: true},
+		{Head: "Only the other", Numeric: true}, {Head: "Both active", Numeric: true}, {Head: "Kappa", Unit: "95% interval", Numeric: true}, {Head: "p", Numeric: true}, {Head: "q", Numeric: true}, {Head: "Calls"}}}
 	for _, r := range b.Agreement {
 		if r.TechnicianID != queries.AllTechnicians {
 			t.Rows = append(t.Rows, directionRow(r.TechnicianID, r.AgreementFigures, r.Enough))
 		}
 	}
-	materials := directionTable("calls-more-materials", "All technicians, by material: first inspection against recheck", Column{Head: "Material"})
+	materials := Table{ID: "calls-more-materials", Caption: "All technicians by material: first inspection against recheck", Sortable: true, Columns: []Column{{Head: "Material"}, {Head: "Points", Numeric: true},
+		{Head: "Only the first", Numeric: true}, {Head: "Only the recheck", Numeric: true}, {Head: "Both active", Numeric: true}, {Head: "Kappa", Unit: "95% interval", Numeric: true}, {Head: "p", Numeric: true}}}
 	for _, r := range b.AgreementMaterial {
 		if r.TechnicianID == queries.AllTechnicians {
-			materials.Rows = append(materials.Rows, directionRow(b.Labels.Material(r.Material), r.AgreementFigures, r.Enough))
+			row := directionRow(b.Labels.Material(r.Material), r.AgreementFigures, r.Enough)
+			row.Cells = row.Cells[:len(materials.Columns)]
+			materials.Rows = append(materials.Rows, row)
 		}
 	}
 	s.Tables = []Table{t, materials}
 	return s
-}
-
-func directionTable(id, caption string, first Column) Table {
-	return Table{ID: id, Caption: caption, Sortable: true, Columns: []Column{first, {Head: "Points", Numeric: true}, {Head: "Only this", Numeric: true}, {Head: "Only the other", Numeric: true},
-		{Head: "Both active", Numeric: true}, {Head: "Kappa", Unit: "95% interval", Numeric: true}, {Head: "p", Numeric: true}, {Head: "q", Numeric: true}, {Head: "Calls movement"}}}
 }
 
 func directionRow(label string, f queries.AgreementFigures, enough bool) Row {

@@ -44,7 +44,7 @@ func gainMixSection(b *queries.Book) Section {
 	}
 	t := Table{ID: "gain-mix-table", Caption: "Use of gain by technician", Sortable: true, Columns: []Column{{Head: "Technician"}, {Head: "Readings", Numeric: true},
 		{Head: "Mean step", Unit: "of the unit's range", Numeric: true}, {Head: "Others'", Unit: "same materials", Numeric: true}, {Head: "Distance", Unit: "by chance", Numeric: true},
-		{Head: "Readings moved", Numeric: true}, {Head: "q", Numeric: true}, {Head: "q", Unit: "fifths of range", Numeric: true}, {Head: "Use of gain"}}}
+		{Head: "Readings moved", Numeric: true}, {Head: "q", Numeric: true}, {Head: "q", Unit: "fifths of range", Numeric: true}, {Head: "Use"}}}
 	for _, r := range b.GainUse {
 		distance := decimal(r.Distance, 3)
 		distance.Text += " (" + figure(r.ByChance, 3) + ")"
@@ -58,13 +58,13 @@ func gainMixSection(b *queries.Book) Section {
 func gainWord(r queries.GainUseRow) string {
 	switch {
 	case !r.Enough:
-		return "too few to compare"
+		return "too few"
 	case !r.Differs:
-		return "as the others"
+		return "alike"
 	case r.MeanStep > r.PeersMeanStep:
-		return "differs: higher on the whole"
+		return "higher"
 	}
-	return "differs: lower on the whole"
+	return "lower"
 }
 
 // startsHeading sums over technicians; only those with enough are named.

@@ -91,24 +91,48 @@ func unitAlarmsSection(b *queries.Book) Section {
 	if len(b.Units) == 0 {
 		return s
 	}
-	t := Table{ID: "unit-table", Caption: "False alarms by unit", Sortable: true, Columns: []Column{{Head: "Unit"}, {Head: "Model"}, {Head: "Judged on"}, {Head: "Points", Numeric: true},
-		{Head: "Observed", Numeric: true}, {Head: "Expected", Numeric: true}, {Head: "Observed / expected", Unit: "95% interval", Numeric: true}, {Head: "q", Numeric: true},
-		{Head: "Technicians above", Unit: "of those with one expected", Numeric: true}, {Head: "Active calls verified", Unit: "others'", Numeric: true}, {Head: "Standing"}}}
+	t := Table{ID: "unit-table", Caption: "False alarms by unit", Sortable: true, Columns: []Column{{Head: "Unit"}, {Head: "Standing"}, {Head: "Judged"},
+		{Head: "Points", Numeric: true}, {Head: "Observed", Numeric: true}, {Head: "Expected", Numeric: true}, {Head: "Ratio", Unit: "95% interval", Numeric: true}, {Head: "q", Numeric: true}}}
 	for _, r := range b.Units {
 		standing := unitStanding(r)
 		words := standingWords[standing]
 		if r.Why != "" {
 			words += ": " + r.Why
 		}
-		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(r.UnitID), text(r.Model), text(judgedWords[r.JudgedOn]), count(r.Points), count(r.Observed), decimal(r.Expected, 1),
-			spanned(r.Ratio, r.Low, r.High, 2), chanceCell(r.Q), {Text: fmt.Sprintf("%d of %d", r.TechniciansAbove, r.Technicians), Class: "num"},
-			{Text: queries.Percent(r.VerifiedShare) + " (" + queries.Percent(r.OthersVerifiedShare) + ")", Class: "num"}, {Text: words, Mark: mark(standing)}}})
+		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(r.UnitID), {Text: words, Mark: mark(standing)}, text(judgedWords[r.JudgedOn]), count(r.Points), count(r.Observed), decimal(r.Expected, 1),
+			spanned(r.Ratio, r.Low, r.High, 2), chanceCell(r.Q)}})
 	}
-	s.Tables, s.Paragraphs = []Table{t}, draggedWords(b)
+	s.Tables, s.Paragraphs, s.Margin = []Table{t, peopleTable(b)}, draggedWords(b), alarmNotes(b)
 	return s
 }
 
-var judgedWords = map[string]string{queries.JudgedOverdue: "past its service date", queries.JudgedInService: "in service"}
+var judgedWords = map[string]string{queries.JudgedOverdue: "overdue", queries.JudgedInService: "in service"}
+
+// peopleTable tells with how many people a unit was above expected, and how much of it could be seen.
+func peopleTable(b *queries.Book) Table {
+	t := Table{ID: "unit-people", Caption: "Units by who used them and what was verified", Sortable: true, Columns: []Column{{Head: "Unit"}, {Head: "Model"}, {Head: "Technicians", Unit: "one false alarm expected or more", Numeric: true},
+		{Head: "Above expected", Numeric: true}, {Head: "Active calls verified", Numeric: true}, {Head: "Other units'", Numeric: true}, {Head: "Points not compared", Numeric: true}}}
+	for _, r := range b.Units {
+		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(r.UnitID), text(r.Model), count(int64(r.Technicians)), count(int64(r.TechniciansAbove)),
+			percent(r.VerifiedShare), percent(r.OthersVerifiedShare), count(r.NotCompared)}})
+	}
+	return t
+}
+
+// alarmNotes count the units by what their false alarms say.
+func alarmNotes(b *queries.Book) []Note {
+	var judged, out int64
+	for _, r := range b.Units {
+		if r.Enough {
+			judged++
+		}
+		if r.Enough && r.Alarms != queries.AlarmsExpected {
+			out++
+		}
+	}
+	return []Note{{ofAll(out, judged), "units judged are outside the 95% limits. By chance alone one in twenty would be."},
+		{queries.Count(int64(len(b.Units)) - judged), "units not judged: too few points, sites or expected false alarms (open circles)."}}
+}
 
 // draggedWords tell of a unit that pulls up the false alarms of several people.
 func draggedWords(b *queries.Book) []string {

@@ -71,13 +71,13 @@ type unitCount struct {
 	part, unit, model                     string
 	overdue                               *bool
 	site                                  *string // of a unit: the day its service is due
-	material, season, technician          string
+	material, season, technician, month   string
 	points, active, verified, falseAlarms int
 }
 
 func (d *desk) unitHealth() error {
 	counts, q, err := run(d, "unit_health", d.months(), func(scan func(...any) error, c *unitCount) error {
-		return scan(&c.part, &c.unit, &c.model, &c.overdue, &c.site, &c.material, &c.season, &c.technician, &c.points, &c.active, &c.verified, &c.falseAlarms)
+		return scan(&c.part, &c.unit, &c.model, &c.overdue, &c.site, &c.material, &c.season, &c.technician, &c.month, &c.points, &c.active, &c.verified, &c.falseAlarms)
 	})
 	if err != nil {
 		return err
@@ -102,7 +102,7 @@ func unitRows(counts []unitCount, drifts []instrument.Drift, uses []UnitUseRow, 
 			continue
 		}
 		checked.add(c)
-		visited = append(visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: *c.site, Material: c.material, Season: c.season, Technician: c.technician,
+		visited = append(visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: *c.site, Material: c.material, Season: c.season, Technician: c.technician, Month: c.month,
 			Points: c.points, FalseAlarms: c.falseAlarms})
 	}
 	alarms, err := instrument.FalseAlarms(visited, floor, Confidence)

@@ -1,17 +1,19 @@
 package instrument
 
-// prior is how many events each level of a factor is drawn towards the others with: enough that a level
-// without events has a finite factor, too few to matter where there is anything to learn from.
-const prior = 1
+// priors are how many events each level of a factor is drawn towards the others with. One is enough for a
+// finite factor where there are no events, and too few to matter where there is anything to learn from. A
+// technician's half-year comes on top of the technician and departs from it only with reason: the house's
+// choice.
+var priors = [factorCount]float64{1, 1, 5, 1}
 
 // Scalings of the multiplicative model: far more than it takes to settle.
 const (
 	mostScalings = 300
-	settled      = 1e-6
+	settled      = 1e-5
 )
 
 // factorCount is how many factors a cell has a level of.
-const factorCount = 3
+const factorCount = 4
 
 // cell is one combination of circumstances: the number of its level in each factor.
 type cell [factorCount]int
@@ -29,7 +31,7 @@ type factorModel struct {
 
 // fitFactors fits events = points x rate x product of factors by iterative scaling (Deming and Stephan
 // 1940, Ann Math Stat 11:427-444): the maximum likelihood of a Poisson model with main effects, each
-// factor drawn towards 1 by prior events. tallies are those of the cells; levels says how many each
+// factor drawn towards 1 by its prior. tallies are those of the cells; levels says how many each
 // factor has.
 func fitFactors(cells []cell, tallies []tally, levels [factorCount]int) factorModel {
 	m := factorModel{rate: 1}
@@ -63,7 +65,7 @@ func (m *factorModel) scaleRate(cells []cell, tallies []tally) float64 {
 	for i, c := range cells {
 		expected, events = expected+m.expected(c, tallies[i].points), events+tallies[i].events
 	}
-	times := (float64(events) + prior) / (expected + prior)
+	times := (float64(events) + 1) / (expected + 1) // never 0
 	m.rate *= times
 	return far(times)
 }
@@ -75,7 +77,7 @@ func (m *factorModel) scale(cells []cell, tallies []tally, f int) (change float6
 		bare[c[f]] += m.expected(c, tallies[i].points) / m.times[f][c[f]]
 	}
 	for l := range bare {
-		times := (float64(m.events[f][l]) + prior) / (bare[l] + prior)
+		times := (float64(m.events[f][l]) + priors[f]) / (bare[l] + priors[f])
 		change = max(change, far(times/m.times[f][l]))
 		m.times[f][l] = times
 	}
@@ -103,7 +105,7 @@ func (m *factorModel) doubt(cells []cell, tallies []tally) float64 {
 			part[c[f]] += m.expected(c, tallies[i].points)
 		}
 		for l, e := range part {
-			sum += e * e / (float64(m.events[f][l]) + prior)
+			sum += e * e / (float64(m.events[f][l]) + priors[f])
 		}
 	}
 	return sum

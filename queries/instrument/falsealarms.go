@@ -15,6 +15,7 @@ type Visited struct {
 	Overdue                      bool // the unit was past its service date
 	Site                         string
 	Material, Season, Technician string // Season: with its region, since seasons differ by region
+	Month                        string // YYYY-MM
 	Points, FalseAlarms          int
 }
 
@@ -54,9 +55,9 @@ const (
 )
 
 // FalseAlarms compares units with one another. What is expected of a unit is learned from the readings of
-// all other units in service: a multiplicative model of material, season within region and technician
-// (indirect standardisation; Breslow and Day 1987, vol. II, chapter 4), so that a unit is not blamed for
-// where it is used or for who uses it. Variance is that between sites, pooled over units, plus the doubt
+// all other units in service: a multiplicative model of material, season within region, technician and
+// the technician's half-year, since people change (indirect standardisation; Breslow and Day 1987, vol. II,
+// chapter 4), so that a unit is not blamed for where it is used or for who uses it. Variance is that between sites, pooled over units, plus the doubt
 // about the expected count; Z is narrowed by the variance between the other units beyond it (additive
 // random effects, Spiegelhalter 2005, Stat Med 24:1185-1202). Q controls the false discovery rate (Benjamini and
 // Hochberg 1995). Units come out in order of their names, in service before overdue. Points of a
@@ -135,7 +136,15 @@ func (b *alarmBook) number() {
 
 // circumstances are the levels of a row; the technician's comes last.
 func (v Visited) circumstances() [factorCount]string {
-	return [factorCount]string{v.Material, v.Season, v.Technician}
+	return [factorCount]string{v.Material, v.Season, v.Technician + " " + halfYear(v.Month), v.Technician}
+}
+
+// halfYear is the half of the year a month lies in.
+func halfYear(month string) string {
+	if len(month) == 7 && month[5:] > "06" {
+		return month[:4] + " second half"
+	}
+	return month[:min(4, len(month))] + " first half"
 }
 
 const technicianFactor = factorCount - 1
@@ -147,7 +156,7 @@ func (t *tally) add(v Visited) {
 
 func compareVisited(a, b Visited) int {
 	return cmp.Or(cmp.Compare(a.Unit, b.Unit), compareBool(a.Overdue, b.Overdue), cmp.Compare(a.Site, b.Site),
-		cmp.Compare(a.Material, b.Material), cmp.Compare(a.Season, b.Season), cmp.Compare(a.Technician, b.Technician))
+		cmp.Compare(a.Material, b.Material), cmp.Compare(a.Season, b.Season), cmp.Compare(a.Technician, b.Technician), cmp.Compare(a.Month, b.Month))
 }
 
 func compareBool(a, b bool) int {

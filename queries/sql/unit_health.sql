@@ -14,7 +14,7 @@
 -- column: judged_on | overdue where enough was tested past the day, else in_service: what observed to q speak of
 -- column: points | point-visits compared
 -- column: observed | false alarms among them: called active, and a decisive finding was not active
--- column: expected | false alarms that the same points would give with the other units in service: by material, season within region, and technician (indirect standardisation)
+-- column: expected | false alarms that the same points would give with the other units in service: by material, season within region, technician and the technician's half-year (indirect standardisation)
 -- column: ratio | observed / expected
 -- column: low | lower end of its 95% interval, widened by the variation between sites
 -- column: high | upper end of it
@@ -49,21 +49,21 @@
 WITH period AS (
     SELECT max(local_date) AS last_day FROM readings WHERE month BETWEEN $from AND $to
 ), calls AS (
-    SELECT unit_id, unit_overdue = 'yes' AS overdue, site_id, material, region || ' ' || season AS season, technician_id,
+    SELECT unit_id, unit_overdue = 'yes' AS overdue, site_id, material, region || ' ' || season AS season, technician_id, month,
            count(*) AS points, count(*) FILTER (WHERE call = 'active') AS active,
            count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive') AS verified,
            count(*) FILTER (WHERE false_alarm) AS false_alarms
     FROM point_visits
     WHERE month BETWEEN $from AND $to
-    GROUP BY unit_id, unit_overdue = 'yes', site_id, material, region || ' ' || season, technician_id
+    GROUP BY unit_id, unit_overdue = 'yes', site_id, material, region || ' ' || season, technician_id, month
 )
 SELECT 'unit' AS part, u.unit_id, coalesce(u.model, ''), u.service_due_on < p.last_day AS overdue, CAST(u.service_due_on AS VARCHAR) AS site_id, '' AS material,
-       '' AS season, '' AS technician_id, count(*) AS points, 0 AS active, 0 AS verified, count(*) FILTER (WHERE r.unit_overdue = 'yes') AS false_alarms
+       '' AS season, '' AS technician_id, '' AS month, count(*) AS points, 0 AS active, 0 AS verified, count(*) FILTER (WHERE r.unit_overdue = 'yes') AS false_alarms
 FROM held_units u
 JOIN readings r ON r.unit_id = u.unit_id AND r.month BETWEEN $from AND $to
 CROSS JOIN period p
 GROUP BY u.unit_id, u.model, u.service_due_on, p.last_day
 UNION ALL
-SELECT 'calls', unit_id, '', overdue, site_id, material, season, technician_id, points, active, verified, false_alarms
+SELECT 'calls', unit_id, '', overdue, site_id, material, season, technician_id, month, points, active, verified, false_alarms
 FROM calls
-ORDER BY part, unit_id, overdue, site_id, material, season, technician_id
+ORDER BY part, unit_id, overdue, site_id, material, season, technician_id, month
