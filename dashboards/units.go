@@ -110,8 +110,8 @@ var judgedWords = map[string]string{queries.JudgedOverdue: "overdue", queries.Ju
 
 // peopleTable tells with how many people a unit was above expected, and how much of it could be seen.
 func peopleTable(b *queries.Book) Table {
-	t := Table{ID: "unit-people", Caption: "Units by who used them and what was verified", Sortable: true, Columns: []Column{{Head: "Unit"}, {Head: "Model"}, {Head: "Technicians", Unit: "one false alarm expected or more", Numeric: true},
-		{Head: "Above expected", Numeric: true}, {Head: "Active calls verified", Numeric: true}, {Head: "Other units'", Numeric: true}, {Head: "Points not compared", Numeric: true}}}
+	t := Table{ID: "unit-people", Caption: "Units by who used them and what was verified", Sortable: true, Columns: []Column{{Head: "Unit"}, {Head: "Model"}, {Head: "Technicians", Unit: "1 or more expected", Numeric: true},
+		{Head: "Above expected", Numeric: true}, {Head: "Active calls verified", Numeric: true}, {Head: "Other units'", Numeric: true}, {Head: "Left out", Unit: "points", Numeric: true}}}
 	for _, r := range b.Units {
 		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(r.UnitID), text(r.Model), count(int64(r.Technicians)), count(int64(r.TechniciansAbove)),
 			percent(r.VerifiedShare), percent(r.OthersVerifiedShare), count(r.NotCompared)}})
