@@ -49,7 +49,7 @@ func (d *desk) matters() error {
 	}
 	rows = slices.Concat(rows, protocolMatters(d.book), digitMatters(d.book), consistencyMatters(d.book), unitMatters(d.book), rowMatters(d.book))
 	slices.SortStableFunc(rows, func(a, b MatterRow) int {
-		return cmp.Or(cmp.Compare(b.Consequence, a.Consequence), strings.Compare(a.Matter, b.Matter), cmp.Compare(b.Cases, a.Cases))
+		return cmp.Or(cmp.Compare(b.Consequence, a.Consequence), cmp.Compare(b.Cases, a.Cases), strings.Compare(a.Matter, b.Matter))
 	})
 	d.book.Matters = rows
 	d.conclude(q, rows)
@@ -134,7 +134,7 @@ func consistencyMatters(b *Book) []MatterRow {
 			continue
 		}
 		out = append(out, MatterRow{Matter: "consistency", Consequence: consistencyMatter, Subject: r.Measure, TechnicianID: r.TechnicianID, Cases: r.Observed, Of: r.Opportunities,
-			Text: fmt.Sprintf("%s: %s of %s where %.1f would be expected (%.1f times, 95%% interval %.1f to %.1f).", strings.ReplaceAll(r.Measure, "_", " "),
+			Text: fmt.Sprintf("%s %s of %s where %.1f would be expected (%.1f times, 95%% interval %.1f to %.1f).", map[string]string{"false_alarms": "False alarms at", "missed": "Missed"}[r.Measure],
 				Count(r.Observed), Count(r.Opportunities), float64(r.Expected), float64(r.Ratio), float64(r.Low), float64(r.High)),
 			Evidence: "technicians.html#" + r.Measure, Result: "technician_consistency"})
 	}
