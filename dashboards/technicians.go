@@ -2,6 +2,7 @@ package dashboards
 
 import (
 	"fmt"
+	"slices"
 
 	"scanledger/queries"
 )
@@ -31,6 +32,7 @@ func techniciansPage(b *queries.Book, _ Business) Page {
 			Source: sourceOf(b, "technician_consistency", ""),
 		})
 	}
+	p.Sections = append(p.Sections, slices.Concat(agreementSections(b), gainUseSections(b))...)
 	return p
 }
 

@@ -64,7 +64,7 @@ type foundMatter struct {
 
 func (r *MatterRow) found(f foundMatter) {
 	if r.Matter == "overdue_unit" {
-		r.Consequence, r.Evidence, r.Result = overdueMatter, "protocol.html#overdue_unit", "protocol_breaches"
+		r.Consequence, r.Evidence, r.Result = overdueMatter, "units.html#unit-service", "unit_health"
 		r.Text = fmt.Sprintf("Unit %s was used in %s of its %s inspections after its service was due on %s.", r.Subject, Count(r.Cases), Count(r.Of), f.date)
 		return
 	}
@@ -149,7 +149,7 @@ func unitMatters(b *Book) []MatterRow {
 			out = append(out, MatterRow{Matter: "unit", Consequence: unitMatter, Subject: r.UnitID, Cases: r.Observed, Of: r.Points,
 				Text: fmt.Sprintf("False alarms at %s of %s points where %.1f would be expected (%.1f times, 95%% interval %.1f to %.1f).", Count(r.Observed), Count(r.Points),
 					float64(r.Expected), float64(r.Ratio), float64(r.Low), float64(r.High)),
-				Evidence: "results/unit_health.csv", Result: "unit_health"})
+				Evidence: "units.html#unit-alarms", Result: "unit_health"})
 		}
 	}
 	return out
