@@ -6,7 +6,9 @@ import (
 	"time"
 
 	"scanledger/ingest/store"
+	"scanledger/queries/instrument"
 	"scanledger/transform/engine"
+	"scanledger/transform/protocol"
 )
 
 // DefaultFloor is the fewest cases for which a rate is shown. (NCHS presentation standards for
@@ -25,6 +27,9 @@ type Options struct {
 	FalseAlarmCost, MissedCost float64           // of one wrong call, in the house's currency; 0: not set
 	Frequency                  float64           // GHz, for wave losses; 0: DefaultFrequency
 	WaveLoss                   map[string]string // material: row of the table of wave losses, where its own name is none
+
+	Protocol        protocol.Settings // the same as the fact tables were made with
+	InspectionPages int               // most inspections with a page; 0: DefaultInspectionPages
 }
 
 // Book holds the figures of every analysis, typed for those who draw them, and as results for those
@@ -48,7 +53,21 @@ type Book struct {
 	Curves             []CurveRow
 	Losses             []LossRow
 	Flow               []FlowRow
+	Agreement          []AgreementRow
+	AgreementMaterial  []AgreementMaterialRow
+	Repeats            []RepeatRow
+	GainUse            []GainUseRow
+	UnitLevels         []UnitLevelRow
+	UnitUse            []UnitUseRow
+	Units              []UnitRow
 	Findings           []Finding // the most important first
+	Protocol           []ProtocolRow
+	Breaches           []BreachRow
+	Digits             []DigitRow
+	Inspections        []InspectionRow // flagged ones, the weightiest first
+	InspectionReadings []InspectionReadingRow
+	Matters            []MatterRow       // the weightiest first
+	Settings           protocol.Settings // of the protocol
 	Labels             Labels
 	Results            []Result // in the order in which they were made
 }
@@ -70,7 +89,9 @@ type desk struct {
 	book *Book
 	opt  Options
 
-	ladders []ladders // what had shown by each gain, once gainCurve has run
+	wanted  []string           // inspections that get a page, whatever their weight
+	ladders []ladders          // what had shown by each gain, once gainCurve has run
+	drifts  []instrument.Drift // of the levels of units, once unitLevel has run
 }
 
 // Analyse runs every analysis over the fact views in e.
@@ -81,7 +102,10 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 	if opt.Frequency == 0 {
 		opt.Frequency = DefaultFrequency
 	}
-	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor}
+	if opt.InspectionPages == 0 {
+		opt.InspectionPages = DefaultInspectionPages
+	}
+	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor, Settings: opt.Protocol}
 	d := &desk{ctx: ctx, eng: e, book: book, opt: opt}
 	if err := d.period(); err != nil {
 		return nil, err
@@ -105,6 +129,16 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.gainCurve,
 		d.guidance,
 		d.gainLoss,
+		d.agreement,
+		d.agreementMaterial,
+		d.repeatability,
+		d.gainUse,
+		d.unitLevel,
+		d.unitUse,
+		d.unitHealth,
+		d.protocol,
+		d.inspections,
+		d.matters,
 	}
 	for _, step := range steps {
 		if err := step(); err != nil {

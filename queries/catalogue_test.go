@@ -27,6 +27,19 @@ var rowTypes = map[string]any{
 	"gain_guidance":          GuidanceRow{},
 	"gain_curve":             CurveRow{},
 	"gain_loss":              LossRow{},
+	"digit_preference":       DigitRow{},
+	"protocol":               ProtocolRow{},
+	"protocol_breaches":      BreachRow{},
+	"flagged_inspections":    InspectionRow{},
+	"inspection_readings":    InspectionReadingRow{},
+	"open_matters":           MatterRow{},
+	"technician_agreement":   AgreementRow{},
+	"agreement_material":     AgreementMaterialRow{},
+	"technician_repeats":     RepeatRow{},
+	"technician_gain":        GainUseRow{},
+	"unit_level":             UnitLevelRow{},
+	"unit_use":               UnitUseRow{},
+	"unit_health":            UnitRow{},
 }
 
 // cutColumns name the cut itself; the header explains them with "by".

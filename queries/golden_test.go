@@ -41,7 +41,7 @@ func smallDemo(t *testing.T, threads int) *Book {
 	if err := transform.Facts(ctx, e, filepath.Join(dir, "facts"), transform.Options{}, func(string) {}); err != nil {
 		t.Fatal(err)
 	}
-	b, err := Analyse(ctx, e, st, 1, Options{AsOf: time.Unix(0, 0)})
+	b, err := Analyse(ctx, e, st, 1, Options{AsOf: time.Unix(0, 0), InspectionPages: 8})
 	if err != nil {
 		t.Fatal(err)
 	}

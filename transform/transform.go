@@ -1,7 +1,8 @@
 // Package transform turns held records into facts.
 //
 // In: the held_ views that settle makes. Out: fact tables as Parquet, in order: visits, readings,
-// point-visits with call and truth, and the count table that analyses read. Every table is one .sql
+// point-visits with call and truth, the count table that analyses read, and
+// the chances and breaches of the protocol. Every table is one .sql
 // file whose header says its grain and columns. It never computes a statistic.
 package transform
 
@@ -13,13 +14,15 @@ import (
 	"path/filepath"
 
 	"scanledger/transform/engine"
+	"scanledger/transform/protocol"
 )
 
 //go:embed sql/*.sql
 var sqlFiles embed.FS
 
 // tables lists the fact tables, each after those it reads.
-var tables = []string{"season_months", "visits", "readings", "point_truth", "point_visits", "visit_counts"}
+var tables = []string{"season_months", "visits", "readings", "point_truth", "point_visits", "visit_counts", "recheck_pairs",
+	"protocol_readings", "protocol_points", "protocol_visits"}
 
 // DefaultTruthDays is how long after a visit a finding still tells about it. (RECORDS: 60 days.)
 const DefaultTruthDays = 60
@@ -27,6 +30,7 @@ const DefaultTruthDays = 60
 // Options set what the tables mean.
 type Options struct {
 	TruthDays int // 0: DefaultTruthDays
+	Protocol  protocol.Settings
 }
 
 // Facts makes the fact tables in dir, one Parquet file each, and a view of each in e.
@@ -37,8 +41,7 @@ func Facts(ctx context.Context, e *engine.Engine, dir string, opt Options, step 
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return fmt.Errorf("make facts: %w", err)
 	}
-	err := e.Exec(ctx, "CREATE OR REPLACE TEMP TABLE params AS SELECT CAST($days AS INTEGER) AS truth_days", engine.Arg("days", opt.TruthDays))
-	if err != nil {
+	if err := params(ctx, e, opt); err != nil {
 		return err
 	}
 	for _, name := range tables {
@@ -56,6 +59,16 @@ func Facts(ctx context.Context, e *engine.Engine, dir string, opt Options, step 
 		}
 	}
 	return nil
+}
+
+// params makes the table of one row whose columns are the settings.
+func params(ctx context.Context, e *engine.Engine, opt Options) error {
+	columns, args := "CAST($truth_days AS INTEGER) AS truth_days", []any{engine.Arg("truth_days", opt.TruthDays)}
+	for _, p := range protocol.Parameters {
+		columns += ", CAST($" + p.Name + " AS DOUBLE) AS " + p.Name
+		args = append(args, engine.Arg(p.Name, opt.Protocol.Value(p.Name)))
+	}
+	return e.Exec(ctx, "CREATE OR REPLACE TEMP TABLE params AS SELECT "+columns, args...)
 }
 
 // SQL is the query that makes a fact table.

@@ -13,6 +13,7 @@ import (
 	"scanledger/queries"
 	"scanledger/transform"
 	"scanledger/transform/engine"
+	"scanledger/transform/protocol"
 	"scanledger/transform/settle"
 )
 
@@ -84,6 +85,10 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 	if asOf.IsZero() {
 		asOf = received
 	}
+	checks, err := protocol.Read(a.config.Protocol)
+	if err != nil {
+		return built{}, err
+	}
 	stage, err := beginOutput(c.Out)
 	if err != nil {
 		return built{}, err
@@ -93,6 +98,7 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 		From: c.From, To: c.To, AsOf: asOf, Floor: a.config.Counts.Floor,
 		FalseAlarmCost: a.config.Costs.FalseAlarm, MissedCost: a.config.Costs.Missed,
 		Frequency: a.config.Sensor.Frequency, WaveLoss: a.config.WaveLoss,
+		Protocol: checks, InspectionPages: a.config.Pages.Inspections,
 	})
 	if err != nil {
 		return built{}, err
@@ -125,7 +131,7 @@ func (a *app) analyse(st *store.Store, upTo int, stage string, opt queries.Optio
 		return nil, err
 	}
 	facts := filepath.Join(stage, "facts")
-	if err := transform.Facts(a.ctx, eng, facts, transform.Options{TruthDays: a.config.Truth.Days}, w.Step); err != nil {
+	if err := transform.Facts(a.ctx, eng, facts, transform.Options{TruthDays: a.config.Truth.Days, Protocol: opt.Protocol}, w.Step); err != nil {
 		return nil, err
 	}
 	w.Step("analyse")

@@ -9,6 +9,7 @@ import (
 	"scanledger/ingest/contract"
 	"scanledger/queries"
 	"scanledger/transform"
+	"scanledger/transform/protocol"
 )
 
 // config is scanledger.toml. Every setting may be left out.
@@ -30,6 +31,10 @@ type config struct {
 	Sensor struct {
 		Frequency float64 `toml:"frequency_ghz"` // for wave losses (default 24.125: house's choice, no fact about any device)
 	} `toml:"sensor"`
+	Protocol map[string]any `toml:"protocol"` // settings of the checks and those switched off; defaults with their reasons in transform/protocol
+	Pages    struct {
+		Inspections int `toml:"inspections"` // most inspections with a page of their own (default 60: house's choice)
+	} `toml:"pages"`
 	WaveLoss map[string]string `toml:"wave_loss"` // material = row of the table of wave losses, where its own name is none
 	Engine   struct {
 		Memory  string `toml:"memory"`  // most memory the SQL engine takes (default "1GiB": house's choice)
@@ -38,9 +43,13 @@ type config struct {
 	Columns map[string]map[string]string `toml:"columns"` // per record set: supplier's column = contract column
 }
 
+// mostPages bounds what a build may write: some 70 kB a page.
+const mostPages = 2000
+
 func readConfig(path string) (config, error) {
 	c := config{}
 	c.Truth.Days, c.Counts.Floor, c.Sensor.Frequency = transform.DefaultTruthDays, queries.DefaultFloor, queries.DefaultFrequency
+	c.Pages.Inspections = queries.DefaultInspectionPages
 	if path == "" {
 		return c, nil
 	}
@@ -65,8 +74,13 @@ func (c config) check() error {
 		return fmt.Errorf("counts.floor is %d; give at least 1", c.Counts.Floor)
 	case c.Costs.FalseAlarm < 0 || c.Costs.Missed < 0:
 		return fmt.Errorf("costs are %g and %g; give amounts of 0 or more", c.Costs.FalseAlarm, c.Costs.Missed)
+	case c.Pages.Inspections < 1 || c.Pages.Inspections > mostPages:
+		return fmt.Errorf("pages.inspections is %d; give 1 to %d", c.Pages.Inspections, mostPages)
 	case c.Engine.Threads < 0:
 		return fmt.Errorf("engine.threads is %d; give 1 or more, or leave it out", c.Engine.Threads)
+	}
+	if _, err := protocol.Read(c.Protocol); err != nil {
+		return err
 	}
 	if err := queries.CheckWaveLoss(c.Sensor.Frequency, c.WaveLoss); err != nil {
 		return err

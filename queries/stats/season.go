@@ -127,12 +127,5 @@ func MonthHomogeneity(counts MonthCounts, exposure [12]float64) (ChiSquareTest, 
 	if err := errors.Join(checkCounts("monthly counts", counts[:]...), checkExposure(exposure)); err != nil {
 		return ChiSquareTest{}, err
 	}
-	at := floats.Sum(exposure[:])
-	events := float64(sumCounts(counts[:]))
-	chi := 0.0
-	for m, e := range exposure {
-		expected := events * e / at
-		chi += quotient(square(float64(counts[m])-expected), expected)
-	}
-	return chiSquareTest(chi, 11), nil
+	return chiSquareTest(pearson(counts[:], exposure[:]), 11), nil
 }

@@ -1,0 +1,177 @@
+package queries
+
+import (
+	"cmp"
+	"slices"
+	"strings"
+
+	"scanledger/transform/engine"
+	"scanledger/transform/protocol"
+)
+
+// InspectionRow is an inspection to look at, and its circumstances.
+type InspectionRow struct {
+	InspectionID string `json:"inspection_id"`
+	SiteID       string `json:"site_id"`
+	TechnicianID string `json:"technician_id"`
+	Region       string `json:"region"`
+	Date         string `json:"date"`
+	Start        string `json:"start"` // local, HH:MM
+	Minutes      Figure `json:"minutes"`
+	Purpose      string `json:"purpose"`
+	Outcome      string `json:"outcome"`
+	AirTempC     Figure `json:"air_temp_c"`
+	WindKmh      Figure `json:"wind_kmh"`
+	Rain         string `json:"rain"`
+	Areas        string `json:"areas_not_inspected"`
+	Units        string `json:"units"`
+	Readings     int64  `json:"readings"`
+	Controls     int64  `json:"controls"`
+	Points       int64  `json:"points"`
+	CalledActive int64  `json:"called_active"`
+	Unsure       int64  `json:"unsure"`
+	FalseAlarms  int64  `json:"false_alarms"`
+	Missed       int64  `json:"missed"`
+	Breaches     int64  `json:"breaches"`
+	Checks       string `json:"checks"` // ids, with commas between
+	Weight       int64  `json:"weight"`
+	Page         bool   `json:"page"`
+}
+
+// InspectionReadingRow is one reading of an inspection with a page.
+type InspectionReadingRow struct {
+	InspectionID  string `json:"inspection_id"`
+	PointID       string `json:"point_id"`
+	ReadingID     string `json:"reading_id"`
+	Minute        Figure `json:"minute"` // since the start of the visit
+	UnitID        string `json:"unit_id"`
+	Material      string `json:"material"`
+	ThicknessMM   Figure `json:"thickness_mm"`
+	Gain          int    `json:"gain"`
+	HoldS         Figure `json:"hold_s"`
+	LevelPct      Figure `json:"level_pct"`
+	Call          string `json:"call"`
+	BatteryPct    Figure `json:"battery_pct"`
+	Control       bool   `json:"control"`
+	PointCall     string `json:"point_call"` // empty for control readings
+	Truth         string `json:"truth"`
+	VerifiedBy    string `json:"verified_by"`
+	Found         string `json:"found"`
+	Cause         string `json:"cause"`
+	Method        string `json:"method"`
+	DaysToFinding *int64 `json:"days_to_finding"`
+}
+
+// DefaultInspectionPages is how many inspections get a page. (House's choice: what one person looks
+// through in a day.)
+const DefaultInspectionPages = 60
+
+// Weights of an inspection, beside those of the checks it breaches. (House's choice.)
+const (
+	missedWeight     = 10
+	falseAlarmWeight = 6
+	flaggedWeight    = 5 // from here on an inspection is flagged
+	examples         = 4 // of every kind that get a page before the weightiest fill up the rest
+)
+
+// want asks for a page of the inspection, whatever its weight: an example of something another figure
+// tells of. It must be asked for before inspections runs, and counts only where there is a missed point, a
+// false alarm or a breach.
+func (d *desk) want(inspection string) { d.wanted = append(d.wanted, inspection) }
+
+func (d *desk) inspections() error {
+	rows, q, err := run(d, "flagged_inspections", append(d.months(), d.off()), func(scan func(...any) error, r *InspectionRow) error {
+		err := scan(&r.InspectionID, &r.SiteID, &r.TechnicianID, &r.Region, &r.Date, &r.Start, &r.Minutes, &r.Purpose, &r.Outcome, &r.AirTempC, &r.WindKmh,
+			&r.Rain, &r.Areas, &r.Units, &r.Readings, &r.Controls, &r.Points, &r.CalledActive, &r.Unsure, &r.FalseAlarms, &r.Missed, &r.Breaches, &r.Checks)
+		r.Weight = r.weigh()
+		return err
+	})
+	if err != nil {
+		return err
+	}
+	rows = slices.DeleteFunc(rows, func(r InspectionRow) bool {
+		return r.Weight < flaggedWeight && !slices.Contains(d.wanted, r.InspectionID)
+	})
+	slices.SortStableFunc(rows, func(a, b InspectionRow) int {
+		return cmp.Or(cmp.Compare(b.Weight, a.Weight), strings.Compare(b.Date, a.Date), strings.Compare(a.InspectionID, b.InspectionID))
+	})
+	choosePages(rows, d.wanted, d.opt.InspectionPages)
+	d.book.Inspections = rows
+	d.conclude(q, rows)
+	return d.inspectionReadings()
+}
+
+func (r InspectionRow) weigh() int64 {
+	weight := missedWeight*r.Missed + falseAlarmWeight*r.FalseAlarms
+	for _, id := range r.checks() {
+		check, _ := protocol.Lookup(id)
+		weight += int64(check.Weight)
+	}
+	return weight
+}
+
+func (r InspectionRow) checks() []string {
+	return strings.FieldsFunc(r.Checks, func(c rune) bool { return c == ',' || c == ' ' })
+}
+
+// kinds are the reasons why the inspection is flagged.
+func (r InspectionRow) kinds() []string {
+	kinds := r.checks()
+	if r.Missed > 0 {
+		kinds = append(kinds, "missed")
+	}
+	if r.FalseAlarms > 0 {
+		kinds = append(kinds, "false_alarm")
+	}
+	return kinds
+}
+
+// choosePages marks at most so many rows, which come by weight: those wanted, then some of every kind, then
+// the weightiest.
+func choosePages(rows []InspectionRow, wanted []string, most int) {
+	left := most
+	take := func(why func(InspectionRow) bool) {
+		for i := range rows {
+			if left > 0 && !rows[i].Page && why(rows[i]) {
+				rows[i].Page = true
+				left--
+			}
+		}
+	}
+	take(func(r InspectionRow) bool { return slices.Contains(wanted, r.InspectionID) })
+	shown := map[string]int{}
+	take(func(r InspectionRow) bool {
+		rare := slices.ContainsFunc(r.kinds(), func(kind string) bool { return shown[kind] < examples })
+		if rare {
+			for _, kind := range r.kinds() {
+				shown[kind]++
+			}
+		}
+		return rare
+	})
+	take(func(InspectionRow) bool { return true })
+}
+
+// inspectionReadings reads what was read in the inspections with a page.
+func (d *desk) inspectionReadings() error {
+	if err := d.eng.Exec(d.ctx, "CREATE OR REPLACE TEMP TABLE chosen (inspection_id VARCHAR)"); err != nil {
+		return err
+	}
+	for _, r := range d.book.Inspections {
+		if r.Page {
+			if err := d.eng.Exec(d.ctx, "INSERT INTO chosen VALUES ($id)", engine.Arg("id", r.InspectionID)); err != nil {
+				return err
+			}
+		}
+	}
+	rows, q, err := run(d, "inspection_readings", nil, func(scan func(...any) error, r *InspectionReadingRow) error {
+		return scan(&r.InspectionID, &r.PointID, &r.ReadingID, &r.Minute, &r.UnitID, &r.Material, &r.ThicknessMM, &r.Gain, &r.HoldS, &r.LevelPct, &r.Call,
+			&r.BatteryPct, &r.Control, &r.PointCall, &r.Truth, &r.VerifiedBy, &r.Found, &r.Cause, &r.Method, &r.DaysToFinding)
+	})
+	if err != nil {
+		return err
+	}
+	d.book.InspectionReadings = rows
+	d.conclude(q, rows)
+	return nil
+}

@@ -1,0 +1,73 @@
+-- name: flagged_inspections
+-- title: Inspections to look at
+-- question: Which inspections hold a missed point, a false alarm or a breach of consequence, and in what circumstances?
+-- grain: one row per inspection whose weight is 5 or more, and a few lighter ones that are examples
+-- reads: visits, readings, point_visits, protocol_readings, protocol_points, protocol_visits
+-- param: from | first local month, YYYY-MM
+-- param: to | last local month, YYYY-MM
+-- param: off | checks that are switched off, with commas between
+-- column: inspection_id | inspection
+-- column: site_id | site
+-- column: technician_id | who did it
+-- column: region | region
+-- column: date | local date
+-- column: start | local time of the start
+-- column: minutes | from start to end
+-- column: purpose | routine, pre_purchase, call_back or recheck
+-- column: outcome | active, clear or inconclusive, as reported
+-- column: air_temp_c | air temperature, degrees Celsius
+-- column: wind_kmh | wind, km/h
+-- column: rain | none, light or heavy
+-- column: areas_not_inspected | what could not be reached and why, as written
+-- column: units | the units used
+-- column: readings | readings, control readings left out
+-- column: controls | control readings
+-- column: points | points tested
+-- column: called_active | points called active
+-- column: unsure | points left unsure
+-- column: false_alarms | points called active where something else was found by looking
+-- column: missed | points called clear where activity was found by looking
+-- column: breaches | breaches of the protocol
+-- column: checks | the checks breached
+-- column: weight | 10 a missed point, 6 a false alarm, and the weight of each check breached, once
+-- column: page | whether there is a page of its own
+-- caveat: A single missed point or false alarm is no fault: no sensor shows everything, and walls hold more than termites.
+-- caveat: The weights are the house's choice; they say what to look at first.
+WITH broken AS (
+    SELECT inspection_id, check_id, month FROM protocol_readings WHERE breach
+    UNION ALL
+    SELECT inspection_id, check_id, month FROM protocol_points WHERE breach
+    UNION ALL
+    SELECT inspection_id, check_id, month FROM protocol_visits WHERE breach
+), breached AS (
+    SELECT inspection_id, count(*) AS breaches, string_agg(DISTINCT check_id, ', ' ORDER BY check_id) AS checks
+    FROM broken
+    WHERE month BETWEEN $from AND $to AND NOT list_contains(string_split($off, ','), check_id)
+    GROUP BY inspection_id
+), called AS (
+    SELECT inspection_id, count(*) AS points, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure,
+           count(*) FILTER (WHERE false_alarm AND verified_by = 'decisive') AS false_alarms,
+           count(*) FILTER (WHERE missed AND verified_by = 'decisive') AS missed
+    FROM point_visits
+    WHERE month BETWEEN $from AND $to
+    GROUP BY inspection_id
+), held AS (
+    SELECT inspection_id, string_agg(DISTINCT unit_id, ', ' ORDER BY unit_id) AS units, count(*) FILTER (WHERE NOT control) AS readings,
+           count(*) FILTER (WHERE control) AS controls
+    FROM readings
+    WHERE month BETWEEN $from AND $to
+    GROUP BY inspection_id
+)
+SELECT v.inspection_id, v.site_id, v.technician_id, v.region, CAST(v.local_date AS VARCHAR) AS "date",
+       strftime(v.started_at AT TIME ZONE v.time_zone, '%H:%M') AS "start",
+       coalesce(date_diff('second', v.started_at, v.ended_at) / 60.0, CAST('nan' AS DOUBLE)) AS minutes, v.purpose, v.outcome,
+       coalesce(v.air_temp_c, CAST('nan' AS DOUBLE)) AS air_temp_c, coalesce(v.wind_kmh, CAST('nan' AS DOUBLE)) AS wind_kmh, coalesce(v.rain, '') AS rain,
+       coalesce(v.areas_not_inspected, '') AS areas_not_inspected, coalesce(h.units, '') AS units, coalesce(h.readings, 0) AS readings,
+       coalesce(h.controls, 0) AS controls, coalesce(c.points, 0) AS points, coalesce(c.active, 0) AS called_active, coalesce(c.unsure, 0) AS unsure,
+       coalesce(c.false_alarms, 0) AS false_alarms, coalesce(c.missed, 0) AS missed, coalesce(b.breaches, 0) AS breaches, coalesce(b.checks, '') AS checks
+FROM visits v
+LEFT JOIN called c ON c.inspection_id = v.inspection_id
+LEFT JOIN held h ON h.inspection_id = v.inspection_id
+LEFT JOIN breached b ON b.inspection_id = v.inspection_id
+WHERE v.month BETWEEN $from AND $to AND (b.breaches > 0 OR c.false_alarms > 0 OR c.missed > 0)
+ORDER BY v.inspection_id

@@ -1,0 +1,36 @@
+-- name: inspection_readings
+-- title: The readings of inspections with a page
+-- question: What was read at each point of an inspection that is looked at, in what order, and what was found there later?
+-- grain: one row per reading of an inspection with a page
+-- reads: readings, visits, point_visits, chosen
+-- column: inspection_id | inspection
+-- column: point_id | point
+-- column: reading_id | reading
+-- column: minute | minutes since the start of the visit
+-- column: unit_id | unit
+-- column: material | material
+-- column: thickness_mm | thickness, mm
+-- column: gain | gain step
+-- column: hold_s | hold, seconds
+-- column: level_pct | furthest movement of the level, percent of full scale
+-- column: call | active, clear or unsure
+-- column: battery_pct | battery, percent
+-- column: control | true for a reading on a place known to be clear
+-- column: point_call | the call of the point: its last reading that is not unsure
+-- column: truth | active, not_active or unverified
+-- column: verified_by | decisive, report or none
+-- column: found | result of the first decisive finding that says what truth says
+-- column: cause | what moved
+-- column: method | how it was looked at
+-- column: days_to_finding | days from the visit to the first finding
+-- caveat: chosen holds the inspections with a page; flagged_inspections lists all that were flagged.
+SELECT r.inspection_id, r.point_id, r.reading_id, date_diff('second', v.started_at, r.taken_at) / 60.0 AS "minute", r.unit_id, r.material,
+       coalesce(r.thickness_mm, CAST('nan' AS DOUBLE)) AS thickness_mm, r.gain, coalesce(r.hold_s, CAST('nan' AS DOUBLE)) AS hold_s,
+       coalesce(r.level_pct, CAST('nan' AS DOUBLE)) AS level_pct, r.call, coalesce(r.battery_pct, CAST('nan' AS DOUBLE)) AS battery_pct, r.control,
+       coalesce(p.call, '') AS point_call, coalesce(p.truth, 'unverified') AS truth, coalesce(p.verified_by, 'none') AS verified_by,
+       coalesce(p.result, '') AS found, coalesce(p.cause, '') AS cause, coalesce(p.method, '') AS method, p.days_to_finding
+FROM readings r
+JOIN chosen c ON c.inspection_id = r.inspection_id
+JOIN visits v ON v.inspection_id = r.inspection_id
+LEFT JOIN point_visits p ON p.inspection_id = r.inspection_id AND p.point_id = r.point_id AND NOT r.control
+ORDER BY r.inspection_id, r.taken_at, r.reading_id

@@ -1,0 +1,37 @@
+-- name: open_matters
+-- title: Open matters
+-- question: What should someone look into first, and where is the evidence?
+-- grain: one row per matter: a missed point, a technician and a check, an overdue unit, or a record file
+-- reads: point_visits, protocol_visits, readings
+-- param: from | first local month, YYYY-MM
+-- param: to | last local month, YYYY-MM
+-- column: matter | missed_point, overdue_unit, protocol, digits, consistency, rejected_rows or waiting_rows
+-- column: consequence | 1 little to 10: how much it takes from what the records prove, or what it may have cost; the house's choice
+-- column: subject | what it is about: a point, a unit, a check, a measure or a file
+-- column: technician_id | technician, where it is about one
+-- column: inspection_id | inspection, where it is in one
+-- column: cases | how many cases
+-- column: of | of how many
+-- column: text | the matter in words
+-- column: evidence | the page that shows it
+-- column: result | the result it comes from
+-- caveat: The query gives missed points and overdue units; the other matters are made from the results named in the column result.
+-- caveat: A matter asks for a look. It is closed by a record: a finding, a corrected row, a service date; never here.
+WITH missed AS (
+    SELECT 'missed_point' AS matter, point_id AS subject, technician_id, inspection_id, CAST(local_date AS VARCHAR) AS "date", verified_by,
+           coalesce(method, '') AS method, days_to_finding AS days, 1 AS cases, 1 AS "of"
+    FROM point_visits
+    WHERE missed AND month BETWEEN $from AND $to
+), overdue AS (
+    SELECT 'overdue_unit' AS matter, r.unit_id AS subject, '' AS technician_id, '' AS inspection_id, CAST(min(u.service_due_on) AS VARCHAR) AS "date", '' AS verified_by,
+           '' AS method, 0 AS days, count(DISTINCT CASE WHEN r.unit_overdue = 'yes' THEN r.inspection_id END) AS cases, count(DISTINCT r.inspection_id) AS "of"
+    FROM readings r
+    JOIN held_units u ON u.unit_id = r.unit_id
+    WHERE r.month BETWEEN $from AND $to
+    GROUP BY r.unit_id
+    HAVING count(*) FILTER (WHERE r.unit_overdue = 'yes') > 0
+)
+SELECT * FROM missed
+UNION ALL
+SELECT * FROM overdue
+ORDER BY matter, "date" DESC, inspection_id, subject

@@ -1,0 +1,31 @@
+-- name: protocol_breaches
+-- title: Every breach of the protocol
+-- question: Where was a check breached, what was seen there, and what is asked?
+-- grain: one row per breach
+-- reads: protocol_readings, protocol_points, protocol_visits
+-- param: from | first local month, YYYY-MM
+-- param: to | last local month, YYYY-MM
+-- param: off | checks that are switched off, with commas between
+-- column: check | the check
+-- column: technician_id | who did the inspection, or made the call
+-- column: site_id | site
+-- column: inspection_id | inspection; empty for last digits, which are judged over all of them
+-- column: point_id | point, where the breach is at one
+-- column: reading_id | reading, where the breach is in one
+-- column: date | local date
+-- column: seen | what the records show
+-- column: asked | what is asked
+-- caveat: A breach is a departure from what was asked, not a fault of a person.
+-- caveat: For copied_levels, copy_chance of honest sequences is expected among the breaches.
+WITH chances AS (
+    SELECT check_id, technician_id, site_id, month, local_date, inspection_id, point_id, reading_id, breach, seen FROM protocol_readings
+    UNION ALL
+    SELECT check_id, technician_id, site_id, month, local_date, inspection_id, point_id, reading_id, breach, seen FROM protocol_points
+    UNION ALL
+    SELECT check_id, technician_id, site_id, month, local_date, inspection_id, point_id, reading_id, breach, seen FROM protocol_visits
+)
+SELECT check_id AS "check", technician_id, site_id, inspection_id, coalesce(point_id, '') AS point_id, coalesce(reading_id, '') AS reading_id,
+       CAST(local_date AS VARCHAR) AS "date", seen
+FROM chances
+WHERE breach AND month BETWEEN $from AND $to AND NOT list_contains(string_split($off, ','), check_id)
+ORDER BY check_id, technician_id, local_date, inspection_id, point_id, reading_id, seen
