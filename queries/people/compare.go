@@ -20,7 +20,7 @@ const (
 // of line, a measure has anyone in act once in a hundred times.)
 const (
 	actQ  = 0.01
-	edgeQ = 0.10
+	edgeQ = 0.05
 )
 
 // winsorised is the share at either end at which distances are drawn in before the spread between

@@ -23,29 +23,37 @@ type Ways struct {
 	Unit      int     // used most, -1 without readings; the lowest number of equals
 	UnitShare float64 // of readings
 	gains     []int   // readings by step
+	units     []int   // readings by unit
+}
+
+// share of readings that were with a unit.
+func (w Ways) share(unit int) float64 {
+	if unit < 0 || unit >= len(w.units) {
+		return 0
+	}
+	return float64(w.units[unit]) / float64(w.Readings)
 }
 
 // WaysOf sums up a technician's readings from one month to another, both included.
 func WaysOf(habits []Habit, technician, from, to int) Ways {
 	w := Ways{Gain: math.NaN(), Hold: math.NaN(), UnitShare: math.NaN(), Unit: -1}
-	var units []int
 	steps, holds, tenths := 0, 0, 0
 	for _, h := range habits {
 		if h.Technician != technician || h.Month < from || h.Month > to {
 			continue
 		}
 		w.Readings += h.Readings
-		w.gains, units = added(w.gains, h.Gain, h.Readings), added(units, h.Unit, h.Readings)
+		w.gains, w.units = added(w.gains, h.Gain, h.Readings), added(w.units, h.Unit, h.Readings)
 		steps, holds, tenths = steps+h.Gain*h.Readings, holds+h.Holds, tenths+h.HoldTenths
 	}
 	if w.Readings > 0 {
 		w.Gain = float64(steps) / float64(w.Readings)
-		for unit, n := range units {
-			if w.Unit < 0 || n > units[w.Unit] {
+		for unit, n := range w.units {
+			if w.Unit < 0 || n > w.units[w.Unit] {
 				w.Unit = unit
 			}
 		}
-		w.UnitShare = float64(units[w.Unit]) / float64(w.Readings)
+		w.UnitShare = w.share(w.Unit)
 	}
 	if holds > 0 {
 		w.Hold = float64(tenths) / 10 / float64(holds)
@@ -76,14 +84,14 @@ func GainDistance(a, b Ways) (float64, error) {
 // What stands out between two spans. (The house's choice: about what a colleague beside them would notice.)
 const (
 	gainStep  = 0.5  // of a mean step
-	unitShift = 0.25 // of readings on the unit used most
+	unitShift = 0.25 // of readings, to or from one unit
 	holdShift = 0.25 // of the mean hold time
 )
 
 // Changed says which of gain, unit and hold time stand out between two spans.
 func Changed(before, since Ways) (gain, unit, hold bool) {
 	gain = math.Abs(since.Gain-before.Gain) >= gainStep
-	unit = before.Unit != since.Unit && math.Max(before.UnitShare, since.UnitShare) >= unitShift
+	unit = math.Max(since.UnitShare-before.share(since.Unit), before.UnitShare-since.share(before.Unit)) >= unitShift
 	hold = math.Abs(since.Hold-before.Hold) >= holdShift*before.Hold
 	return gain, unit, hold
 }
