@@ -11,7 +11,7 @@ func auditorPage(b *queries.Book, _ Business) Page {
 		Title:    "Auditor",
 		Heading:  auditorHeading(b),
 		Lead:     "How far the figures can be trusted: what share of calls was ever checked, what is still open, and who asks for a look.",
-		Sections: []Section{checkedSection(b), correctedSection(b), cutsSection(b), lookSection(b), openRowsSection(b)},
+		Sections: []Section{mattersSection(b), inspectionsSection(b), checkedSection(b), correctedSection(b), cutsSection(b), lookSection(b), openRowsSection(b)},
 	}
 }
 

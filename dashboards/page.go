@@ -77,6 +77,7 @@ type Table struct {
 	Sortable bool
 	Find     bool
 	Folded   bool // shown only when asked for, and in print
+	Dense    bool // many narrow columns
 }
 
 // Column heads a column; numbers stand right.
@@ -91,10 +92,11 @@ type Row struct {
 	Held  bool
 }
 
-// Cell is a cell; Sort is what it sorts by where that is not its text.
+// Cell is a cell; Sort is what it sorts by where that is not its text, ID what links can lead to, Title
+// what is told when it is pointed at.
 type Cell struct {
-	Text, Sort, Href, Class string
-	Mark                    template.HTML
+	Text, Sort, Href, Class, ID, Title string
+	Mark                               template.HTML
 }
 
 // sourceOf points at the files of an analysis.

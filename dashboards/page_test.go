@@ -72,6 +72,7 @@ func strong() *queries.Book {
 	b.Statement = []queries.StatementRow{{Topic: "confirmed", Text: "Activity was found at 65 of 100 verified calls of movement (65%, 95% interval 55% to 74%).", N: ptr[int64](100), Rate: 0.65, Low: 0.55, High: 0.74},
 		{Topic: "limits", Text: "A clear reading never proves absence.", Rate: queries.Unknown, Low: queries.Unknown, High: queries.Unknown}}
 	seasons(b)
+	habitsOf(b)
 	return b
 }
 
@@ -93,6 +94,7 @@ func thin() *queries.Book {
 		b.Consistency[i].Enough = false
 	}
 	thinSeasons(b)
+	fewHabits(b)
 	b.Findings = nil
 	return b
 }
@@ -110,6 +112,7 @@ func level() *queries.Book {
 		b.Consistency[i].Standing = queries.InLine
 	}
 	levelSeasons(b)
+	sameHabits(b)
 	return b
 }
 

@@ -33,6 +33,7 @@ var pages = []struct {
 	{Link{"guidance.html", "Gain guidance"}, guidancePage},
 	{Link{"season.html", "Season and trend"}, seasonPage},
 	{Link{"technicians.html", "Technicians"}, techniciansPage},
+	{Link{"protocol.html", "Protocol"}, protocolPage},
 	{Link{"auditor.html", "Auditor"}, auditorPage},
 	{Link{"quality.html", "Records"}, qualityPage},
 	{Link{"methods.html", "Methods and cautions"}, methodsPage},
@@ -40,7 +41,10 @@ var pages = []struct {
 
 // sets make the pages of which there is one per subject. Links lead to them; the navigation shows where
 // they belong.
-var sets = []pageSet{}
+var sets = []pageSet{
+	{"protocol.html", checkPages},
+	{"auditor.html", inspectionPages},
+}
 
 // pageSet makes one page per subject. Each page's File is that of pageFile; links on it go up to parent.
 type pageSet struct {

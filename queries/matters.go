@@ -25,10 +25,11 @@ type MatterRow struct {
 
 // Consequences of matters that are no check of the protocol, which have their own. (House's choice.)
 const (
-	missedMatter      = 10
-	reportedMatter    = 8 // missed, by a report only
+	missedMatter      = 6 // one point, since known
+	reportedMatter    = 5 // one point, by a report only
 	overdueMatter     = 5
 	consistencyMatter = 7
+	unitMatter        = 6
 	rejectedMatter    = 2
 	waitingMatter     = 1
 )
@@ -46,7 +47,7 @@ func (d *desk) matters() error {
 	if err != nil {
 		return err
 	}
-	rows = slices.Concat(rows, protocolMatters(d.book), digitMatters(d.book), consistencyMatters(d.book), rowMatters(d.book))
+	rows = slices.Concat(rows, protocolMatters(d.book), digitMatters(d.book), consistencyMatters(d.book), unitMatters(d.book), rowMatters(d.book))
 	slices.SortStableFunc(rows, func(a, b MatterRow) int {
 		return cmp.Or(cmp.Compare(b.Consequence, a.Consequence), strings.Compare(a.Matter, b.Matter), cmp.Compare(b.Cases, a.Cases))
 	})
@@ -119,7 +120,7 @@ func digitMatters(b *Book) []MatterRow {
 		if r.Standing == Act && !slices.Contains(b.Settings.Off, digitCheck) {
 			out = append(out, MatterRow{Matter: "digits", Consequence: int64(check.Weight), Subject: r.Model, TechnicianID: r.TechnicianID, Cases: r.Levels, Of: r.Levels,
 				Text:     fmt.Sprintf("Last digits of %s levels on model %s are used more unevenly than by the others (size %.2f).", Count(r.Levels), r.Model, float64(r.Size)),
-				Evidence: "protocol.html#" + digitCheck, Result: "digit_preference"})
+				Evidence: "protocol.html#digits", Result: "digit_preference"})
 		}
 	}
 	return out
@@ -136,6 +137,20 @@ func consistencyMatters(b *Book) []MatterRow {
 			Text: fmt.Sprintf("%s: %s of %s where %.1f would be expected (%.1f times, 95%% interval %.1f to %.1f).", strings.ReplaceAll(r.Measure, "_", " "),
 				Count(r.Observed), Count(r.Opportunities), float64(r.Expected), float64(r.Ratio), float64(r.Low), float64(r.High)),
 			Evidence: "technicians.html#" + r.Measure, Result: "technician_consistency"})
+	}
+	return out
+}
+
+// unitMatters are units with more false alarms than the limits allow.
+func unitMatters(b *Book) []MatterRow {
+	var out []MatterRow
+	for _, r := range b.Units {
+		if r.Standing == Act && r.Ratio > 1 {
+			out = append(out, MatterRow{Matter: "unit", Consequence: unitMatter, Subject: r.UnitID, Cases: r.Observed, Of: r.Points,
+				Text: fmt.Sprintf("False alarms at %s of %s points where %.1f would be expected (%.1f times, 95%% interval %.1f to %.1f).", Count(r.Observed), Count(r.Points),
+					float64(r.Expected), float64(r.Ratio), float64(r.Low), float64(r.High)),
+				Evidence: "results/unit_health.csv", Result: "unit_health"})
+		}
 	}
 	return out
 }

@@ -1,0 +1,381 @@
+package dashboards
+
+import (
+	"cmp"
+	"fmt"
+	"slices"
+	"strings"
+
+	"scanledger/queries"
+	"scanledger/transform/protocol"
+)
+
+// What a page holds at most; results hold all of it.
+const (
+	mostColumns  = 20  // technicians side by side
+	mostBreaches = 600 // listed on the page of one check
+	mostRows     = 200 // of any other table
+)
+
+func protocolPage(b *queries.Book, _ Business) Page {
+	return Page{
+		Title:   "Protocol",
+		Heading: protocolHeading(b),
+		Lead: "How inspections were done, check by check. A breach is a departure from what was asked, not a fault of a person: the record may be wrong, " +
+			"or the rule unfit for the place. Nobody is ranked.",
+		Sections: []Section{habitsSection(b), checksSection(b), digitsSection(b)},
+	}
+}
+
+// checkPages are one page a check, with its breaches.
+func checkPages(b *queries.Book, _ Business) []Page {
+	var out []Page
+	for _, c := range protocol.Checks {
+		rows := ofCheck(b, c.ID)
+		if len(rows) == 0 {
+			continue
+		}
+		out = append(out, Page{
+			File: pageFile("check", c.ID), Title: c.Title, Heading: checkHeading(c, rows),
+			Lead:     fmt.Sprintf("Asked: %s (%s). A chance is a %s. It is a breach where %s.", c.Asked(b.Settings), kindOf(c), c.Chance, c.Breach),
+			Sections: []Section{checkSection(b, c, rows), breachesSection(b, c)},
+		})
+	}
+	return out
+}
+
+func kindOf(c protocol.Check) string {
+	switch c.Kind {
+	case protocol.Published:
+		return c.Source
+	case protocol.House:
+		return "the house's choice"
+	}
+	return string(c.Kind)
+}
+
+func ofCheck(b *queries.Book, id string) []queries.ProtocolRow {
+	var out []queries.ProtocolRow
+	for _, r := range b.Protocol {
+		if r.Check == id {
+			out = append(out, r)
+		}
+	}
+	return out
+}
+
+// sums adds up chances and breaches of all technicians.
+func sums(rows []queries.ProtocolRow) (chances, breaches int64) {
+	for _, r := range rows {
+		chances += r.Chances
+		breaches += r.Breaches
+	}
+	return chances, breaches
+}
+
+// outstanding are those whose standing asks for a look.
+func outstanding(rows []queries.ProtocolRow) []string {
+	var out []string
+	for _, r := range rows {
+		if r.Standing == queries.Act {
+			out = append(out, r.TechnicianID)
+		}
+	}
+	return out
+}
+
+func protocolHeading(b *queries.Book) string {
+	judged, out := map[string]bool{}, map[string]bool{}
+	for _, r := range b.Protocol {
+		if r.Standing != "" {
+			judged[r.Check] = true
+		}
+		if r.Standing == queries.Act {
+			out[r.Check] = true
+		}
+	}
+	switch {
+	case len(b.Protocol) == 0:
+		return "No check has had a chance to be breached yet"
+	case len(judged) == 0:
+		return "Too few chances to compare how technicians work"
+	case len(out) == 0:
+		return fmt.Sprintf("On none of %s does anyone breach clearly more often than the others", counted(int64(len(judged)), "check", "checks"))
+	}
+	return fmt.Sprintf("On %d of %s someone breaches clearly more often than the others", len(out), counted(int64(len(judged)), "check", "checks"))
+}
+
+func checkHeading(c protocol.Check, rows []queries.ProtocolRow) string {
+	chances, breaches := sums(rows)
+	text := fmt.Sprintf("%s: %s of %s", c.Title, queries.Count(breaches), queries.Count(chances))
+	if who := outstanding(rows); len(who) > 0 {
+		return text + fmt.Sprintf("; clearly more often by %s than by the others", words(who))
+	}
+	return text
+}
+
+// words joins names: "A", "A and B", "A, B and 3 more".
+func words(names []string) string {
+	switch n := len(names); {
+	case n <= 1:
+		return strings.Join(names, "")
+	case n <= 4:
+		return strings.Join(names[:n-1], ", ") + " and " + names[n-1]
+	default:
+		return fmt.Sprintf("%s and %d more", strings.Join(names[:3], ", "), n-3)
+	}
+}
+
+// shownTechnicians are all, or, where there are too many for a table, those who stand out, as many as fit.
+func shownTechnicians(b *queries.Book) (shown []string, more int) {
+	var all, out []string
+	for _, r := range b.Protocol {
+		all = append(all, r.TechnicianID)
+		if r.Standing == queries.Act || r.Standing == queries.Watch {
+			out = append(out, r.TechnicianID)
+		}
+	}
+	slices.Sort(all)
+	all = slices.Compact(all)
+	if len(all) <= mostColumns {
+		return all, 0
+	}
+	slices.Sort(out)
+	out = slices.Compact(out)
+	out = out[:min(len(out), mostColumns)]
+	return out, len(all) - len(out)
+}
+
+func habitsSection(b *queries.Book) Section {
+	who, more := shownTechnicians(b)
+	t := Table{ID: "habits-table", Dense: true, Caption: "Share of chances breached, by check and technician; the check leads to every breach", Columns: []Column{{Head: "Check"}, {Head: "All", Unit: "breaches of chances", Numeric: true}}}
+	for _, id := range who {
+		t.Columns = append(t.Columns, Column{Head: id, Numeric: true})
+	}
+	for _, c := range protocol.Checks {
+		if rows := ofCheck(b, c.ID); len(rows) > 0 {
+			t.Rows = append(t.Rows, habitsRow(c, rows, who))
+		}
+	}
+	s := Section{ID: "habits", Heading: habitsHeading(b),
+		Sub:    "Point at a share for its counts. Open circles and grey: too few chances to say. Some fall outside by chance alone; how that is kept rare is under the table.",
+		Tables: []Table{t}, Margin: habitNotes(b), Source: sourceOf(b, "protocol", "")}
+	if more > 0 {
+		s.Paragraphs = []string{fmt.Sprintf("Shown are the technicians who stand out on some check; %s are in the CSV below.", counted(int64(more), "other", "others"))}
+	}
+	if len(t.Rows) == 0 {
+		s.Tables = nil
+	}
+	return s
+}
+
+func habitsHeading(b *queries.Book) string {
+	var out, watched int
+	for _, r := range b.Protocol {
+		switch r.Standing {
+		case queries.Act:
+			out++
+		case queries.Watch:
+			watched++
+		}
+	}
+	switch {
+	case len(b.Protocol) == 0:
+		return "There is nothing to compare yet"
+	case out+watched == 0:
+		return "No technician stands out on any check"
+	}
+	return fmt.Sprintf("%s out, %s to watch", counted(int64(out), "habit stands", "habits stand"), queries.Count(int64(watched)))
+}
+
+func habitsRow(c protocol.Check, rows []queries.ProtocolRow, who []string) Row {
+	chances, breaches := sums(rows)
+	out := Row{Cells: []Cell{{Text: c.Title, Href: pageFile("check", c.ID), ID: c.ID}, {Text: ofAll(breaches, chances), Class: "num"}}}
+	for _, id := range who {
+		i := slices.IndexFunc(rows, func(r queries.ProtocolRow) bool { return r.TechnicianID == id })
+		if i < 0 {
+			out.Cells = append(out.Cells, Cell{Class: "num"})
+			continue
+		}
+		out.Cells = append(out.Cells, habitCell(rows[i]))
+	}
+	return out
+}
+
+// habitCell shows a rate with its mark; in line needs none. Its title tells the counts.
+func habitCell(r queries.ProtocolRow) Cell {
+	c := Cell{Text: queries.Percent(r.Rate), Class: "num", Title: rateTitle(r.TechnicianID, r.Rate, r.Low, r.High, r.Breaches, r.Chances)}
+	switch {
+	case r.Standing == queries.Act || r.Standing == queries.Watch:
+		c.Mark = mark(r.Standing)
+	case !r.Enough:
+		c.Text, c.Class, c.Mark = fmt.Sprintf("%d/%d", r.Breaches, r.Chances), "num soft", mark(tooFew)
+	}
+	return c
+}
+
+func habitNotes(b *queries.Book) []Note {
+	var out, watched int64
+	for _, r := range b.Protocol {
+		switch r.Standing {
+		case queries.Act:
+			out++
+		case queries.Watch:
+			watched++
+		}
+	}
+	return []Note{{queries.Count(out), "stand out (rust diamonds): at least twice the others' rate, with a false discovery rate under 1%."},
+		{queries.Count(watched), "to watch (ringed ochre): under 5%."}}
+}
+
+// checksSection says what each check is.
+func checksSection(b *queries.Book) Section {
+	t := Table{ID: "checks-table", Caption: "What is asked, and where that comes from", Columns: []Column{{Head: "Check"}, {Head: "Asked"}, {Head: "Kind"}, {Head: "Weight", Unit: "1 to 10", Numeric: true}}}
+	own := 0
+	for _, c := range protocol.Checks {
+		row := Row{Cells: []Cell{text(c.Title), text(c.Asked(b.Settings)), text(kindOf(c)), count(int64(c.Weight))}}
+		if slices.Contains(b.Settings.Off, c.ID) {
+			row.Held, row.Cells[1].Text = true, "switched off"
+		}
+		t.Rows = append(t.Rows, row)
+		if c.Kind == protocol.House {
+			own++
+		}
+	}
+	return Section{ID: "checks", Heading: fmt.Sprintf("%d of %d checks are the house's own choice; one rests on a published text", own, len(protocol.Checks)),
+		Sub: "Every threshold can be set in scanledger.toml, and every check switched off. Weights say what to look at first.", Tables: []Table{t}}
+}
+
+func digitsSection(b *queries.Book) Section {
+	t := Table{ID: "digits-table", Caption: "How often levels end in each digit", Sortable: true, Folded: true, Columns: []Column{{Head: "Technician"}, {Head: "Model"}, {Head: "Levels", Numeric: true}}}
+	for digit := range 10 {
+		t.Columns = append(t.Columns, Column{Head: fmt.Sprint(digit), Numeric: true})
+	}
+	t.Columns = append(t.Columns, Column{Head: "q", Unit: "false discovery", Numeric: true}, Column{Head: "Standing"})
+	rows := oddFirst(b.Digits)
+	for _, r := range rows[:min(len(rows), mostRows)] {
+		row := Row{Held: !r.Enough, Cells: []Cell{text(r.TechnicianID), text(r.Model), count(r.Levels)}}
+		for _, n := range []int{r.D0, r.D1, r.D2, r.D3, r.D4, r.D5, r.D6, r.D7, r.D8, r.D9} {
+			row.Cells = append(row.Cells, count(int64(n)))
+		}
+		standing := cmp.Or(r.Standing, tooFew)
+		t.Rows = append(t.Rows, Row{Held: row.Held, Cells: append(row.Cells, decimal(r.Q, 3), Cell{Text: standingWords[standing], Mark: mark(standing)})})
+	}
+	s := Section{ID: "digits", Heading: digitsHeading(b),
+		Sub:    "Last digits of levels read off a fine scale are all as frequent. A technician is judged against that and against the others with the same model.",
+		Tables: []Table{t}, Source: sourceOf(b, "digit_preference", "")}
+	if len(t.Rows) == 0 {
+		s.Tables = nil
+	}
+	return s
+}
+
+// oddFirst is the rows, those not in line before the others.
+func oddFirst(rows []queries.DigitRow) []queries.DigitRow {
+	rank := func(r queries.DigitRow) int {
+		return slices.Index([]string{queries.Act, queries.Watch, queries.InLine, ""}, r.Standing)
+	}
+	rows = slices.Clone(rows)
+	slices.SortStableFunc(rows, func(x, y queries.DigitRow) int { return rank(x) - rank(y) })
+	return rows
+}
+
+func digitsHeading(b *queries.Book) string {
+	judged, out := map[string]bool{}, map[string]bool{}
+	for _, r := range b.Digits {
+		if r.Enough {
+			judged[r.TechnicianID] = true
+			if r.Standing == queries.Act {
+				out[r.TechnicianID] = true
+			}
+		}
+	}
+	switch {
+	case len(judged) == 0:
+		return "Too few levels to judge their last digits"
+	case len(out) == 0:
+		return fmt.Sprintf("Last digits of levels: nobody of %d differs from the others", len(judged))
+	}
+	return fmt.Sprintf("Last digits of levels: %d of %s differ from the others", len(out), counted(int64(len(judged)), "technician", "technicians"))
+}
+
+// checkSection compares technicians on one check.
+func checkSection(b *queries.Book, c protocol.Check, rows []queries.ProtocolRow) Section {
+	t := Table{ID: "by-technician", Caption: "By technician", Sortable: true, Find: len(rows) > mostColumns, Columns: []Column{{Head: "Technician"}, {Head: "Chances", Numeric: true}, {Head: "Breaches", Numeric: true},
+		{Head: "Rate", Numeric: true}, {Head: "95% interval", Numeric: true}, {Head: "Others", Numeric: true}, {Head: "q", Unit: "false discovery", Numeric: true}, {Head: "Standing"}}}
+	for _, r := range rows[:min(len(rows), mostBreaches)] {
+		standing := Cell{Text: r.WhyNot}
+		if r.Standing != "" {
+			standing = Cell{Text: standingWords[r.Standing], Mark: mark(r.Standing)}
+		}
+		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(r.TechnicianID), count(r.Chances), count(r.Breaches), percent(r.Rate), interval(r.Low, r.High),
+			percent(r.Others), decimal(r.Q, 3), standing}})
+	}
+	chances, breaches := sums(rows)
+	return Section{ID: "technicians", Heading: comparedHeading(rows), Sub: "A standing compares with the others; a habit that all share shows as a rate only.",
+		Tables: []Table{t}, Margin: []Note{{queries.Percent(queries.Figure(float64(breaches) / float64(chances))), fmt.Sprintf("of %s were breached, all technicians together.", counted(chances, "chance", "chances"))}},
+		Source: sourceOf(b, "protocol", "Chance: "+c.Chance+". Breach: "+c.Breach+".")}
+}
+
+func comparedHeading(rows []queries.ProtocolRow) string {
+	judged := 0
+	for _, r := range rows {
+		if r.Standing != "" {
+			judged++
+		}
+	}
+	out := len(outstanding(rows))
+	switch {
+	case judged == 0:
+		return "Nobody is judged by this check"
+	case out == 0:
+		return fmt.Sprintf("None of %s stands out", counted(int64(judged), "technician", "technicians"))
+	}
+	return fmt.Sprintf("%d of %s out", out, counted(int64(judged), "technician stands", "technicians stand"))
+}
+
+func breachesSection(b *queries.Book, c protocol.Check) Section {
+	all := slices.DeleteFunc(slices.Clone(b.Breaches), func(r queries.BreachRow) bool { return r.Check != c.ID })
+	t := Table{ID: "breaches-table", Caption: "Breaches, the newest of each technician first", Sortable: true, Find: true, Columns: []Column{{Head: "Date"}, {Head: "Technician"},
+		{Head: "Inspection"}, {Head: "Point"}, {Head: "Reading"}, {Head: "Seen"}}}
+	shown := newest(all, mostBreaches)
+	for _, r := range shown {
+		t.Rows = append(t.Rows, Row{Cells: []Cell{text(r.Date), text(r.TechnicianID), {Text: r.InspectionID, Href: inspectionLink(b, r.InspectionID)}, text(r.PointID), text(r.ReadingID), text(r.Seen)}})
+	}
+	s := Section{ID: "breaches", Heading: counted(int64(len(all)), "breach is", "breaches are") + " on record", Tables: []Table{t}, Source: sourceOf(b, "protocol_breaches", "")}
+	if n := len(all) - len(shown); n > 0 {
+		s.Sub = fmt.Sprintf("Shown are the newest %s, an even share of each technician's; %s more are in the CSV below.", queries.Count(int64(len(shown))), queries.Count(int64(n)))
+	}
+	if len(all) == 0 {
+		s.Heading, s.Tables = "No breach is on record", nil
+	}
+	return s
+}
+
+// newest picks at most so many breaches, the newest of each technician, in turns; the rows come by technician
+// and date.
+func newest(rows []queries.BreachRow, most int) []queries.BreachRow {
+	var people [][]queries.BreachRow
+	for start, end := 0, 0; start < len(rows); start = end {
+		for end < len(rows) && rows[end].TechnicianID == rows[start].TechnicianID {
+			end++
+		}
+		people = append(people, rows[start:end])
+	}
+	taken := make([]int, len(people))
+	for left := min(most, len(rows)); left > 0; {
+		for i := range people {
+			if left > 0 && taken[i] < len(people[i]) {
+				taken[i]++
+				left--
+			}
+		}
+	}
+	var out []queries.BreachRow
+	for i, own := range people {
+		for k := range taken[i] {
+			out = append(out, own[len(own)-1-k])
+		}
+	}
+	return out
+}
