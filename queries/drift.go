@@ -5,6 +5,7 @@ import (
 	"strings"
 
 	"scanledger/queries/people"
+	"scanledger/queries/stats"
 )
 
 // DriftRow is one technician in one month, against their own earlier level.
@@ -13,6 +14,10 @@ type DriftRow struct {
 	Month            string `json:"month"`
 	Verified         int64  `json:"verified"`
 	Observed         int64  `json:"observed"`
+	Rate             Figure `json:"rate"`
+	Low              Figure `json:"low"`
+	High             Figure `json:"high"`
+	Enough           bool   `json:"enough"`
 	Expected         Figure `json:"expected"`
 	ExpectedAverage  Figure `json:"expected_average"`
 	Level            Figure `json:"level"`
@@ -74,7 +79,10 @@ func (d *desk) drift() error {
 	}
 	rows := []DriftRow{}
 	for _, m := range months {
-		row := d.driftRow(m)
+		row, err := d.driftRow(m)
+		if err != nil {
+			return fmt.Errorf("analysis technician_drift: %w", err)
+		}
 		if m.Signal != people.None {
 			if err := row.change(habits, m, units); err != nil {
 				return fmt.Errorf("analysis technician_drift: %w", err)
@@ -116,8 +124,13 @@ func (d *desk) habits(q Query) ([]people.Habit, []string, error) {
 	return out, units.names, err
 }
 
-func (d *desk) driftRow(m people.Month) DriftRow {
+func (d *desk) driftRow(m people.Month) (DriftRow, error) {
+	rate, err := stats.Wilson(m.Observed, m.Trials, Confidence)
+	if err != nil {
+		return DriftRow{}, err
+	}
 	row := DriftRow{TechnicianID: d.staff.technicians[m.Technician], Month: monthOf(d.staff.first + m.Month), Verified: int64(m.Trials), Observed: int64(m.Observed),
+		Rate: Figure(rate.Value), Low: Figure(rate.Low), High: Figure(rate.High), Enough: m.Trials >= d.book.Floor,
 		Expected: Figure(m.Expected), ExpectedAverage: Figure(m.Conditions), Level: Figure(m.Level), Signal: m.Signal != people.None,
 		SumUp: Figure(m.Up), LimitUp: Figure(m.LimitUp), SumDown: Figure(m.Down), LimitDown: Figure(m.LimitDown), RunLength: people.RunLength,
 		Average: Figure(m.Average), AverageLimit: Figure(m.Edge), AverageOutside: m.Outside, AverageRunLength: people.AverageRunLength,
@@ -134,7 +147,7 @@ func (d *desk) driftRow(m people.Month) DriftRow {
 	default:
 		row.Statistic, row.Limit = row.SumUp, row.LimitUp
 	}
-	return row
+	return row, nil
 }
 
 // change says what else changed when the false alarms did.

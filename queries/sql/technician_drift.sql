@@ -9,6 +9,10 @@
 -- column: month | local month, YYYY-MM
 -- column: verified | verified active calls of the month
 -- column: observed | of those, false alarms
+-- column: rate | observed / verified
+-- column: low | lower end of its 95% interval (Wilson 1927), points taken as independent
+-- column: high | upper end of it
+-- column: enough | false where fewer calls than the floor were verified in the month: such a rate is not to be read alone
 -- column: expected | false alarms at the technician's own earlier level, under the month's conditions; empty while that level is being learnt
 -- column: expected_average | false alarms the average technician would raise under the month's conditions, see technician_consistency
 -- column: level | odds of a false alarm at the technician's own earlier level over the average technician's
