@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"strconv"
 
 	"scanledger/dashboards/chart"
 	"scanledger/queries"
@@ -109,20 +110,24 @@ func standingNotes(b *queries.Book, rows []queries.ConsistencyRow) []Note {
 }
 
 func consistencyTable(id, caption string, rows []queries.ConsistencyRow) Table {
-	t := Table{ID: id + "-table", Caption: caption + " by technician", Sortable: true, Columns: []Column{{Head: "Technician"}, {Head: "Cases", Numeric: true},
-		{Head: "Observed", Numeric: true}, {Head: "Expected", Unit: "average technician, same conditions", Numeric: true}, {Head: "Observed / expected", Unit: "95% interval", Numeric: true},
-		{Head: "q", Unit: "false discovery", Numeric: true}, {Head: "Steadied rate", Unit: "drawn to the average", Numeric: true},
-		{Head: "Goes with gain", Unit: "share of the difference", Numeric: true}, {Head: "Standing"}}}
+	t := Table{ID: id + "-table", Caption: caption + " by technician", Sortable: true, Columns: []Column{{Head: "Technician"}, {Head: "Observed", Unit: "of cases", Numeric: true},
+		{Head: "Expected", Unit: "same conditions", Numeric: true}, {Head: "Observed / expected", Unit: "95% interval", Numeric: true},
+		{Head: "Rate", Unit: "drawn to the average", Numeric: true}, {Head: "Goes with gain", Unit: "of the difference", Numeric: true}, {Head: "Standing"}}}
 	for _, r := range rows {
 		standing := standingOf(r)
-		q := decimal(r.Q, 3)
-		if r.Q.Known() && r.Q < 0.001 {
-			q.Text = "under 0.001"
-		}
-		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(r.TechnicianID), count(r.Opportunities), count(r.Observed), decimal(r.Expected, 1), ratioCell(r.Ratio, r.Low, r.High), q,
+		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(r.TechnicianID), outOf(r.Observed, r.Opportunities), decimal(r.Expected, 1), ratioCell(r.Ratio, r.Low, r.High),
 			percent(r.ShrunkRate), gainCell(r), {Text: standingWords[standing], Mark: mark(standing)}}})
 	}
 	return t
+}
+
+// outOf sorts by the share.
+func outOf(n, all int64) Cell {
+	c := Cell{Text: ofAll(n, all), Class: "num"}
+	if all > 0 {
+		c.Sort = strconv.FormatFloat(float64(n)/float64(all), 'f', 6, 64)
+	}
+	return c
 }
 
 func ratioCell(ratio, low, high queries.Figure) Cell {
@@ -137,7 +142,7 @@ func ratioCell(ratio, low, high queries.Figure) Cell {
 func gainCell(r queries.ConsistencyRow) Cell {
 	switch {
 	case !r.ExplainedByGain.Known():
-		return Cell{Text: "no difference to explain", Class: "num", Sort: "0"}
+		return Cell{Text: "no difference", Class: "num", Sort: "0"}
 	case r.ExplainedByGain < 0:
 		return Cell{Text: "none", Class: "num", Sort: "0"}
 	case r.ExplainedByGain > 1:

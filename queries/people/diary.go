@@ -2,7 +2,7 @@ package people
 
 import (
 	"math"
-	"math/rand/v2"
+	"math/rand/v2" //nolint:depguard // seeded: the same months give the same draws
 
 	"scanledger/queries/stats"
 )
