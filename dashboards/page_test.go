@@ -79,7 +79,10 @@ func strong() *queries.Book {
 	b.Statement = []queries.StatementRow{{Topic: "confirmed", Text: "Activity was found at 65 of 100 verified calls of movement (65%, 95% interval 55% to 74%).", N: ptr[int64](100), Rate: 0.65, Low: 0.55, High: 0.74},
 		{Topic: "limits", Text: "A clear reading never proves absence.", Rate: queries.Unknown, Low: queries.Unknown, High: queries.Unknown}}
 	seasons(b)
+	rechecked(b)
+	fleet(b)
 	habitsOf(b)
+	b.AuditSample = auditSamples()
 	return b
 }
 
@@ -102,7 +105,10 @@ func thin() *queries.Book {
 	}
 	b.Drift = append(unwatched("T1"), unwatched("T2")...)
 	thinSeasons(b)
+	thinRechecks(b)
+	thinFleet(b)
 	fewHabits(b)
+	thinSamples(b)
 	b.Findings = nil
 	return b
 }
@@ -121,6 +127,8 @@ func level() *queries.Book {
 	}
 	b.Drift = append(steady("T1"), steady("T2")...)
 	levelSeasons(b)
+	levelRechecks(b)
+	levelFleet(b)
 	sameHabits(b)
 	return b
 }
@@ -173,6 +181,8 @@ func TestHeadings(t *testing.T) {
 			"thin": "In no cut was enough checked to say what is missed", "nothing": "There is nothing to compare yet"}},
 		{"quote", quoteHeading, map[string]string{"strong": "What may be said, with 1 rate and its interval", "level": "What may be said, with 1 rate and its interval",
 			"thin": "What may be said holds no rate yet", "nothing": "What may be said holds no rate yet"}},
+		{"audit samples", auditSampleHeading, map[string]string{"strong": "Audit samples put missed points at 2.1% of clear calls (0.7% to 4.9%)", "level": "Audit samples put missed points at 2.1% of clear calls (0.7% to 4.9%)",
+			"thin": "Audit samples do not say yet: 25 answers from 150 drawn points", "nothing": "No audit sample has been drawn"}},
 		{"quality", qualityHeading, map[string]string{"strong": "All 1010 rows of 1 file are accounted for", "level": "All 1010 rows of 1 file are accounted for",
 			"thin": "All 1010 rows of 1 file are accounted for", "nothing": "No rows have been taken in yet"}},
 	}
@@ -249,6 +259,7 @@ func TestHostileTextIsText(t *testing.T) {
 		b.Drift[i].TechnicianID, b.Drift[i].WhatChanged = evil, evil
 	}
 	b.Consistency[0].TechnicianID, b.Quality[0].File, b.RejectRules[0].Example, b.RejectRules[0].Column = evil, evil, evil, evil
+	b.Units[0].UnitID, b.Units[0].Model, b.UnitUse[0].UnitID, b.Agreement[1].TechnicianID, b.GainUse[0].TechnicianID, b.Repeats[1].TechnicianID = evil, evil, evil, evil, evil, evil
 	dir := t.TempDir()
 	if err := Write(dir, b, Business{Name: evil, Currency: evil, FalseAlarmCost: 1}); err != nil {
 		t.Fatal(err)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"math"
+	"slices"
 	"strconv"
 
 	"scanledger/dashboards/chart"
@@ -38,7 +39,7 @@ func techniciansPage(b *queries.Book, _ Business) Page {
 			Source: sourceOf(b, "technician_consistency", ""),
 		})
 	}
-	p.Sections = append(p.Sections, driftSections(b)...)
+	p.Sections = append(p.Sections, slices.Concat(driftSections(b), agreementSections(b), gainUseSections(b))...)
 	return p
 }
 

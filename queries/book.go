@@ -61,6 +61,7 @@ type Book struct {
 	UnitLevels         []UnitLevelRow
 	UnitUse            []UnitUseRow
 	Units              []UnitRow
+	AuditSample        []AuditSampleRow
 	Findings           []Finding // the most important first
 	Protocol           []ProtocolRow
 	Breaches           []BreachRow
@@ -142,6 +143,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.protocol,
 		d.inspections,
 		d.matters,
+		d.auditSample,
 	}
 	for _, step := range steps {
 		if err := step(); err != nil {

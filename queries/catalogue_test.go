@@ -28,6 +28,7 @@ var rowTypes = map[string]any{
 	"gain_guidance":          GuidanceRow{},
 	"gain_curve":             CurveRow{},
 	"gain_loss":              LossRow{},
+	"audit_sample":           AuditSampleRow{},
 	"digit_preference":       DigitRow{},
 	"protocol":               ProtocolRow{},
 	"protocol_breaches":      BreachRow{},

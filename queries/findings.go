@@ -18,7 +18,7 @@ type Finding struct {
 // findings lists what the figures say, the most important first. Anything that asks for action
 // outweighs anything that does not; among those, distance from chance decides.
 func findings(b *Book) []Finding {
-	out := slices.Concat(outOfLine(b), drifted(b), weakMaterials(b), overall(b), missing(b), lostRows(b))
+	out := slices.Concat(outOfLine(b), drifted(b), unitsOutOfLine(b), weakMaterials(b), overall(b), missing(b), lostRows(b))
 	slices.SortStableFunc(out, func(x, y Finding) int {
 		switch {
 		case x.Weight > y.Weight:

@@ -1,0 +1,340 @@
+package main
+
+import (
+	"bytes"
+	"context"
+	"encoding/csv"
+	"encoding/json"
+	"fmt"
+	"os"
+	"path/filepath"
+	"regexp"
+	"strings"
+	"testing"
+
+	"scanledger/ingest/store"
+	"scanledger/transform/engine"
+	"scanledger/transform/settle"
+)
+
+// ran runs the program and returns its exit code with what it wrote.
+func ran(args ...string) (code int, out, problems string) {
+	var o, p bytes.Buffer
+	code = run(context.Background(), args, terminal{strings.NewReader(""), &o, &p})
+	return code, o.String(), p.String()
+}
+
+func must(t *testing.T, args ...string) string {
+	t.Helper()
+	code, out, problems := ran(args...)
+	if code != exitClean {
+		t.Fatalf("%v: exit code %d: %s", args, code, problems)
+	}
+	return out
+}
+
+// storeOf makes a store with so many points called clear in March 2026, each reading once, by three technicians.
+func storeOf(t *testing.T, points int) string {
+	t.Helper()
+	records, dir := t.TempDir(), filepath.Join(t.TempDir(), "store")
+	var inspections, readings strings.Builder
+	inspections.WriteString("inspection_id,site_id,region,technician_id,started_at,purpose,outcome\n")
+	readings.WriteString("reading_id,inspection_id,unit_id,point_id,taken_at,material,gain,call\n")
+	for i := range points {
+		if i%10 == 0 {
+			fmt.Fprintf(&inspections, "I%d,H%d,S,T%d,2026-03-%02dT09:00:00+11:00,routine,clear\n", i/10, i/10, i/10%3, 1+i/10%28)
+		}
+		fmt.Fprintf(&readings, "R%d,I%d,U1,P%d,2026-03-%02dT09:%02d:00+11:00,board,2,clear\n", i, i/10, i%10, 1+i/10%28, i%10)
+	}
+	for name, content := range map[string]string{
+		"regions.csv": "region,label,season_scheme,time_zone,latitude\nS,South,south_four,Australia/Sydney,-33\n", "technicians.csv": "technician_id\nT0\nT1\nT2\n",
+		"units.csv": "unit_id,gain_min,gain_max,gain_start\nU1,0,6,2\n", "materials.csv": "material,density_class\nboard,light\n",
+		"inspections.csv": inspections.String(), "readings.csv": readings.String(),
+	} {
+		if err := os.WriteFile(filepath.Join(records, name), []byte(content), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	must(t, "load", "--quiet", "--store", dir, "--received", "2026-04-01T00:00:00Z", records)
+	return dir
+}
+
+// sizesBy draws a trial sample and returns its sizes.
+func sizesBy(t *testing.T, store string, rule ...string) drawn {
+	t.Helper()
+	args := append([]string{"sample", "--json", "--trial", "--risk-share", "0", "--store", store, "--month", "2026-03", "--out", filepath.Join(t.TempDir(), "out")}, rule...)
+	var made drawn
+	if err := json.Unmarshal([]byte(must(t, args...)), &made); err != nil {
+		t.Fatal(err)
+	}
+	return made
+}
+
+// publishedExamples reads testdata/published.json, where every example names its source.
+func publishedExamples(t *testing.T) []struct {
+	Method          string
+	Input, Expected json.RawMessage
+} {
+	t.Helper()
+	raw, err := os.ReadFile("../../testdata/published.json")
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out []struct {
+		Method          string
+		Input, Expected json.RawMessage
+	}
+	if err := json.Unmarshal(raw, &out); err != nil {
+		t.Fatal(err)
+	}
+	return out
+}
+
+func into(t *testing.T, raw json.RawMessage, v any) {
+	t.Helper()
+	if err := json.Unmarshal(raw, v); err != nil {
+		t.Fatal(err)
+	}
+}
+
+// TestPublishedSampleSizes sends published examples through the whole command, from records to list: sizes to
+// detect a share (Cannon and Roe 1982) and plans by code letter (MIL-STD-105E 1989, Tables I and II-A), for
+// lots of up to 300 points.
+func TestPublishedSampleSizes(t *testing.T) {
+	stores := map[int]string{}
+	storeFor := func(lot int) string {
+		if stores[lot] == "" {
+			stores[lot] = storeOf(t, lot)
+		}
+		return stores[lot]
+	}
+	lots := map[string]int{"A": 8, "B": 15, "C": 25, "D": 50, "E": 90, "F": 150, "G": 280, "H": 300}
+	detected, planned := 0, 0
+	for _, e := range publishedExamples(t) {
+		switch e.Method {
+		case "17-detection-sample-size":
+			var in struct {
+				Lot        []int `json:"lot_size"`
+				Faults     []int `json:"nonconforming"`
+				Confidence float64
+			}
+			var want struct {
+				N []int `json:"n_exact_hypergeometric"`
+			}
+			into(t, e.Input, &in)
+			into(t, e.Expected, &want)
+			for i, lot := range in.Lot {
+				if lot > 300 {
+					continue
+				}
+				detected++
+				got := sizesBy(t, storeFor(lot), "--detect", fmt.Sprint(float64(in.Faults[i])/float64(lot)), "--confidence", fmt.Sprint(in.Confidence))
+				if got.Sizes.Frame != lot || got.Sizes.Random != want.N[i] {
+					t.Errorf("%d at fault of %d: %+v, want %d", in.Faults[i], lot, got.Sizes, want.N[i])
+				}
+			}
+		case "17-single-sampling-normal":
+			var want struct {
+				Plans []struct {
+					Letter string  `json:"code_letter"`
+					AQL    float64 `json:"aql_percent"`
+					Size   int     `json:"sample_size"`
+					Use    string  `json:"use_code_letter"`
+					Accept int     `json:"ac"`
+				}
+			}
+			into(t, e.Expected, &want)
+			for _, p := range want.Plans {
+				if lots[p.Letter] == 0 {
+					continue
+				}
+				planned++
+				got := sizesBy(t, storeFor(lots[p.Letter]), "--plan", "II", "--aql", fmt.Sprint(p.AQL))
+				if got.Sizes.Random != p.Size || got.Sizes.Letter != p.Use || *got.Sizes.Accept != p.Accept {
+					t.Errorf("letter %s at %g: %+v, want %+v", p.Letter, p.AQL, got.Sizes, p)
+				}
+			}
+		}
+	}
+	if detected < 5 || planned < 8 {
+		t.Errorf("only %d detection sizes and %d plans", detected, planned)
+	}
+}
+
+// TestSampleOfTheDemo draws from the demo: the lists agree with one another, the chances add up to the size, the
+// list for those who test again tells no call, and what the store keeps is what is drawn again.
+func TestSampleOfTheDemo(t *testing.T) {
+	dir := t.TempDir()
+	if err := os.CopyFS(filepath.Join(dir, "store"), os.DirFS(filepath.Join(theDemo(t), "store"))); err != nil {
+		t.Fatal(err)
+	}
+	args := []string{"sample", "--store", filepath.Join(dir, "store"), "--month", "2026-08", "--size", "50", "--seed", "9", "--out"}
+	must(t, append(args, filepath.Join(dir, "one"))...)
+	before := treeOf(t, filepath.Join(dir, "store"))
+	must(t, append(args, filepath.Join(dir, "two"))...)
+	compareTrees(t, treeOf(t, filepath.Join(dir, "one")), treeOf(t, filepath.Join(dir, "two")))
+	compareTrees(t, before, treeOf(t, filepath.Join(dir, "store")))
+	must(t, append(args, filepath.Join(dir, "three"), "--trial")...) // drawn anew
+	compareTrees(t, treeOf(t, filepath.Join(dir, "one")), treeOf(t, filepath.Join(dir, "three")))
+	must(t, "verify", "--store", filepath.Join(dir, "store"))
+
+	files := treeOf(t, filepath.Join(dir, "one"))
+	rows, err := csv.NewReader(strings.NewReader(files["sample.csv"])).ReadAll()
+	if err != nil || len(rows) != 51 {
+		t.Fatalf("%d rows (%v)", len(rows), err)
+	}
+	var s struct {
+		Items []struct {
+			Chance float64
+			Part   string
+		}
+	}
+	into(t, json.RawMessage(files["sample.json"]), &s)
+	frame, err := csv.NewReader(strings.NewReader(files["frame.csv"])).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	sum, parts := 0.0, map[string]int{}
+	for _, r := range frame[1:] {
+		var chance float64
+		if _, err := fmt.Sscan(r[16], &chance); err != nil {
+			t.Fatal(err)
+		}
+		sum += chance
+		parts[r[17]]++
+	}
+	if sum < 50-1e-8 || sum > 50+1e-8 || parts["random"] != 35 || parts["risk"] != 15 || len(s.Items) != 50 {
+		t.Errorf("chances add up to %.12g, parts %v, %d items", sum, parts, len(s.Items))
+	}
+	blind := regexp.MustCompile(`(?s)<table.*</table>`).FindString(files["rechecks.html"])
+	if blind == "" || regexp.MustCompile(`(?i)\b(clear|active|dense|gain|risk)`).MatchString(blind) {
+		t.Error("the blind list tells what was called or why a point is on it")
+	}
+}
+
+// TestNoNames builds the demo, and draws a sample, without names: no byte of any output holds the id or the name
+// of a technician, site, inspection, reading or finding as a word, neither in text nor in a fact table; the
+// same id has the same code in both, and figures stay what they were.
+func TestNoNames(t *testing.T) {
+	dir := t.TempDir()
+	storeDir := filepath.Join(dir, "store")
+	if err := os.CopyFS(storeDir, os.DirFS(filepath.Join(theDemo(t), "store"))); err != nil {
+		t.Fatal(err)
+	}
+	config := filepath.Join(dir, "key.toml")
+	if err := os.WriteFile(config, []byte("[privacy]\nkey = \"some words of our own\"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	must(t, "sample", "--config", config, "--no-names", "--store", storeDir, "--month", "2026-08", "--size", "40", "--out", filepath.Join(dir, "sample"))
+	build := []string{"build", "--config", config, "--no-names", "--store", storeDir, "--out"}
+	said := must(t, append(build, filepath.Join(dir, "out"), "--json")...)
+
+	words := wordsThatTell(t, storeDir)
+	check := func(where, content string) {
+		t.Helper()
+		for _, word := range regexp.MustCompile(`[\pL\pN]+`).FindAllString(content, -1) {
+			if words[word] {
+				t.Errorf("%s holds %s", where, word)
+				return
+			}
+		}
+	}
+	check("what is printed", said)
+	embedded := regexp.MustCompile(`data:font/woff2;base64,[^)]*`)
+	for _, out := range []string{"out", "sample"} {
+		for path, content := range treeOf(t, filepath.Join(dir, out)) {
+			check("the name of "+path, path)
+			if strings.HasSuffix(path, ".parquet") {
+				content = textOf(t, filepath.Join(dir, out, path))
+			}
+			check(out+"/"+path, embedded.ReplaceAllString(content, ""))
+		}
+	}
+
+	var plain, coded struct {
+		Rows []struct {
+			TechnicianID string `json:"technician_id"`
+			Observed     int
+		}
+	}
+	into(t, []byte(treeOf(t, filepath.Join(theDemo(t), "out"))["results/technician_consistency.json"]), &plain)
+	into(t, []byte(treeOf(t, filepath.Join(dir, "out"))["results/technician_consistency.json"]), &coded)
+	sums := [2]map[string]int{{}, {}}
+	for i, rows := range [][]struct {
+		TechnicianID string `json:"technician_id"`
+		Observed     int
+	}{plain.Rows, coded.Rows} {
+		for _, r := range rows {
+			sums[i][r.TechnicianID] += r.Observed
+		}
+	}
+	inSample := treeOf(t, filepath.Join(dir, "sample"))["frame.csv"]
+	if len(sums[0]) != len(sums[1]) || len(sums[0]) < 12 {
+		t.Errorf("%d technicians, with codes %d", len(sums[0]), len(sums[1]))
+	}
+	found := 0
+	for id := range sums[1] {
+		if strings.Contains(inSample, id) {
+			found++
+		}
+	}
+	if found < 10 {
+		t.Errorf("only %d technicians have the same code in the sample", found)
+	}
+}
+
+// wordsThatTell are the ids and the parts of names in a store.
+func wordsThatTell(t *testing.T, dir string) map[string]bool {
+	t.Helper()
+	ctx := context.Background()
+	st, err := store.Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	e, err := engine.Open(ctx, engine.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = e.Close() }()
+	if err := settle.Views(ctx, e, st, len(st.Manifest.Loads)); err != nil {
+		t.Fatal(err)
+	}
+	out := map[string]bool{}
+	err = e.Each(ctx, `SELECT technician_id FROM held_technicians UNION SELECT unnest(string_split(name, ' ')) FROM held_technicians
+		UNION SELECT site_id FROM held_inspections UNION SELECT inspection_id FROM held_inspections UNION SELECT site_id FROM held_findings
+		UNION SELECT reading_id FROM held_readings UNION SELECT finding_id FROM held_findings`, nil, func(scan func(...any) error) error {
+		var word string
+		err := scan(&word)
+		out[word] = true
+		return err
+	})
+	if err != nil || len(out) < 10_000 {
+		t.Fatalf("%d words (%v)", len(out), err)
+	}
+	return out
+}
+
+// textOf is every value of a Parquet file as text.
+func textOf(t *testing.T, path string) string {
+	t.Helper()
+	ctx := context.Background()
+	e, err := engine.Open(ctx, engine.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = e.Close() }()
+	if err := e.View(ctx, "it", []string{path}, ""); err != nil {
+		t.Fatal(err)
+	}
+	var out strings.Builder
+	err = e.Each(ctx, "SELECT CAST(it AS VARCHAR) FROM it", nil, func(scan func(...any) error) error {
+		var row string
+		err := scan(&row)
+		out.WriteString(row + "\n")
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return out.String()
+}
