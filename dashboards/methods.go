@@ -52,6 +52,9 @@ func statisticsSection(b *queries.Book) Section {
 		"Shares of verified calls take sites as clusters likewise. Sensitivity and specificity are corrected for which points were ever checked (Begg and Greenes 1983), within strata of material, density and whether another visit called the point active; their intervals are linearised with sites as clusters (Liang and Zeger 1986), and the naive figures stand beside them. Strata with calls of a kind that were never checked are merged.",
 		"Openings still needed are worked out from the variance of the corrected sensitivity, of which only the part from checking clear calls shrinks; they hold if what was found so far holds, and only for openings drawn at random.",
 		"Technicians are set against all the others with exact binomial limits at 95% and 99.8% (Spiegelhalter 2005); the interval of observed over expected is exact Poisson (Garwood 1936); q controls the false discovery rate (Benjamini and Hochberg 1995).",
+		"Two calls of the same points are compared by Cohen's kappa (1960), AC1 (Gwet 2008) and, for all technicians together, Krippendorff's alpha (2011), each with sites as clusters; who calls more often is tested exactly over sites (McNemar 1947). Agreement is no truth: two people may agree and both be wrong.",
+		"Use of gain is compared by the Jensen-Shannon distance of the mixes of steps on the same materials and models, with seeded permutations of whole visits (Lin 1991; Phipson and Smyth 2010).",
+		"A unit's expected false alarms are those the other units in service would give at the same points, by material, season within region and technician (Breslow and Day 1987); limits widen with how much sites, and the other units, differ (Spiegelhalter 2005).",
 		"Inspected houses are not a sample of houses, and tested points not a sample of points: no share here is a rate of infestation, and a difference between regions may be a difference in who calls.",
 	}}
 }

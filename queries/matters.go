@@ -149,7 +149,7 @@ func unitMatters(b *Book) []MatterRow {
 			out = append(out, MatterRow{Matter: "unit", Consequence: unitMatter, Subject: r.UnitID, Cases: r.Observed, Of: r.Points,
 				Text: fmt.Sprintf("False alarms at %s of %s points where %.1f would be expected (%.1f times, 95%% interval %.1f to %.1f).", Count(r.Observed), Count(r.Points),
 					float64(r.Expected), float64(r.Ratio), float64(r.Low), float64(r.High)),
-				Evidence: "results/unit_health.csv", Result: "unit_health"})
+				Evidence: "units.html#unit-alarms", Result: "unit_health"})
 		}
 	}
 	return out

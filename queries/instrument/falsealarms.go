@@ -37,10 +37,12 @@ type Alarms struct {
 }
 
 // Least that is judged. (Expected counts of 5: Cochran 1954, Biometrics 10:417-451, for the chi-square
-// approximation; sites: degrees of freedom of the NCHS presentation standards, 2017.)
+// approximation; sites: degrees of freedom of the NCHS presentation standards, 2017; other units for a
+// variance between them: the house's choice.)
 const (
 	leastExpected = 5
 	leastSites    = 9
+	leastOthers   = 4
 )
 
 // Limits of z, and the false discovery rate that an act must not exceed.
@@ -55,8 +57,8 @@ const (
 // all other units in service: a multiplicative model of material, season within region and technician
 // (indirect standardisation; Breslow and Day 1987, vol. II, chapter 4), so that a unit is not blamed for
 // where it is used or for who uses it. Variance is that between sites, pooled over units, plus the doubt
-// about the expected count; Z is narrowed by the variance between units beyond it (additive random
-// effects, Spiegelhalter 2005, Stat Med 24:1185-1202). Q controls the false discovery rate (Benjamini and
+// about the expected count; Z is narrowed by the variance between the other units beyond it (additive
+// random effects, Spiegelhalter 2005, Stat Med 24:1185-1202). Q controls the false discovery rate (Benjamini and
 // Hochberg 1995). Units come out in order of their names, in service before overdue. Points of a
 // technician who used no other unit are left out of both counts.
 func FalseAlarms(visited []Visited, floor int, conf float64) ([]Alarms, error) {
@@ -249,25 +251,26 @@ func (a *Alarms) count(b *alarmBook, part run, model *factorModel) []tally {
 
 // judge narrows z by how much units differ beyond sites and sets the limits.
 func judge(units []Alarms) error {
-	var z, se []float64
 	var judged []*Alarms
 	for i := range units {
-		if u := &units[i]; u.Enough {
-			judged = append(judged, u)
-			z, se = append(z, u.Z), append(se, u.se)
+		if units[i].Enough {
+			judged = append(judged, &units[i])
 		}
 	}
 	if len(judged) == 0 {
 		return nil
 	}
-	spread, err := stats.MeasureOverdispersion(z, se, winsorAt)
-	if err != nil {
-		return err
+	spread := make([]float64, len(judged))
+	for i := range judged {
+		var err error
+		if spread[i], err = spreadOfOthers(judged, i); err != nil {
+			return err
+		}
 	}
 	p := make([]float64, len(judged))
 	for i, u := range judged {
-		if spread.Tau2 > 0 {
-			u.Z *= se[i] / math.Hypot(se[i], math.Sqrt(spread.Tau2))
+		if spread[i] > 0 {
+			u.Z *= u.se / math.Sqrt(u.se*u.se+spread[i])
 			u.P = math.Erfc(math.Abs(u.Z) / math.Sqrt2)
 		}
 		p[i] = u.P
@@ -281,6 +284,22 @@ func judge(units []Alarms) error {
 		u.Beyond = beyond(u.Z, u.Q)
 	}
 	return nil
+}
+
+// spreadOfOthers is the variance between all units but one, beyond sites, so that one far out does not
+// hide itself; 0 where the others are too few to tell.
+func spreadOfOthers(judged []*Alarms, but int) (float64, error) {
+	var z, se []float64
+	for _, u := range judged {
+		if u.Unit != judged[but].Unit {
+			z, se = append(z, u.Z), append(se, u.se)
+		}
+	}
+	if len(z) < leastOthers {
+		return 0, nil
+	}
+	spread, err := stats.MeasureOverdispersion(z, se, winsorAt)
+	return spread.Tau2, err
 }
 
 func beyond(z, q float64) int {

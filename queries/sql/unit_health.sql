@@ -24,6 +24,8 @@
 -- column: observed_in_service | false alarms in service
 -- column: expected_in_service | as expected, in service
 -- column: ratio_in_service | observed / expected in service
+-- column: observed_overdue | false alarms past the service date
+-- column: expected_overdue | as expected, past the service date
 -- column: ratio_overdue | observed / expected past the service date
 -- column: active_verified_share | share of the unit's active calls that were ever verified
 -- column: others_verified_share | the same share of all other units; false alarms can only be seen where calls are verified
