@@ -190,7 +190,7 @@ func habitsHeading(b *queries.Book) string {
 
 func habitsRow(c protocol.Check, rows []queries.ProtocolRow, who []string) Row {
 	chances, breaches := sums(rows)
-	out := Row{Cells: []Cell{{Text: c.Title, Href: pageFile("check", c.ID), ID: c.ID}, {Text: ofAll(breaches, chances), Class: "num"}}}
+	out := Row{Cells: []Cell{{Text: c.Title, Href: pageFile("check", c.ID), ID: c.ID}, {Text: ofAll(breaches, chances), Class: "num wrap"}}}
 	for _, id := range who {
 		i := slices.IndexFunc(rows, func(r queries.ProtocolRow) bool { return r.TechnicianID == id })
 		if i < 0 {
@@ -208,6 +208,8 @@ func habitCell(r queries.ProtocolRow) Cell {
 	switch {
 	case r.Standing == queries.Act || r.Standing == queries.Watch:
 		c.Mark = mark(r.Standing)
+	case r.Check == "digit_preference": // ten digits are no sample: see the section on them
+		c.Text = queries.Count(r.Breaches)
 	case !r.Enough:
 		c.Text, c.Class, c.Mark = fmt.Sprintf("%d/%d", r.Breaches, r.Chances), "num soft", mark(tooFew)
 	}

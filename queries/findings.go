@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"scanledger/transform/protocol"
 )
 
 // Finding is one thing the figures say, in a sentence that states its counts.
@@ -18,7 +20,7 @@ type Finding struct {
 // findings lists what the figures say, the most important first. Anything that asks for action
 // outweighs anything that does not; among those, distance from chance decides.
 func findings(b *Book) []Finding {
-	out := slices.Concat(outOfLine(b), drifted(b), unitsOutOfLine(b), weakMaterials(b), overall(b), missing(b), lostRows(b))
+	out := slices.Concat(outOfLine(b), drifted(b), unitsOutOfLine(b), weakMaterials(b), overall(b), missing(b), lostRows(b), oddHabits(b))
 	slices.SortStableFunc(out, func(x, y Finding) int {
 		switch {
 		case x.Weight > y.Weight:
@@ -118,6 +120,23 @@ func missing(b *Book) []Finding {
 			Percent(r.Sensitivity), Range(r.SensitivityLow, r.SensitivityHigh), Count(r.Missed), Count(r.ClearVerified), Percent(r.SensitivityNaive))
 	}
 	return []Finding{f}
+}
+
+// oddHabits tells of breaches of the protocol that someone commits clearly more often than the others.
+func oddHabits(b *Book) []Finding {
+	var out []Finding
+	for _, r := range b.Protocol {
+		if r.Standing != Act {
+			continue
+		}
+		check, _ := protocol.Lookup(r.Check)
+		out = append(out, Finding{
+			Text: fmt.Sprintf("%s by %s: %s of %s (%s, 95%% interval %s), against %s by the others.", check.Title, r.TechnicianID, Count(r.Breaches), Count(r.Chances),
+				Percent(r.Rate), Range(r.Low, r.High), Percent(r.Others)),
+			Analysis: "protocol", Page: "protocol.html", Weight: 60 + float64(check.Weight),
+		})
+	}
+	return out
 }
 
 // lostRows tells of rows that do not count in any figure.
