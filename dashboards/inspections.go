@@ -99,6 +99,9 @@ func (v visit) heading() string {
 	if len(parts) < 2 && v.Breaches > 0 {
 		parts = append(parts, counted(v.Breaches, "breach of the protocol", "breaches of the protocol"))
 	}
+	if len(parts) == 0 {
+		parts = append(parts, counted(v.Sampled, "point drawn for an audit", "points drawn for an audit"))
+	}
 	return v.InspectionID + ": " + strings.Join(parts, ", ")
 }
 
@@ -245,6 +248,9 @@ func (v visit) circumstances(b *queries.Book) Section {
 	add("Air temperature", measured1(v.AirTempC, "°C"))
 	add("Wind", measured1(v.WindKmh, "km/h"))
 	add("Rain", v.Rain)
+	if v.Sampled > 0 {
+		add("Drawn for an audit", counted(v.Sampled, "point", "points"))
+	}
 	add("Areas not inspected", v.Areas)
 	return Section{ID: "circumstances", Heading: tookHeading(v.InspectionRow), Tables: []Table{t}, Source: sourceOf(b, "flagged_inspections", "")}
 }

@@ -112,7 +112,7 @@ func inspectionsSection(b *queries.Book) Section {
 			count(r.Breaches), text(strings.ReplaceAll(r.Checks, "_", " ")), count(r.Weight)}})
 	}
 	s := Section{ID: "inspections", Heading: inspectionsHeading(b), Tables: []Table{t}, Source: sourceOf(b, "flagged_inspections", ""),
-		Sub: fmt.Sprintf("%s a page of their own: examples of every kind, then the weightiest; %s more have none.", counted(int64(pages), "has", "have"), queries.Count(int64(len(b.Inspections)-pages)))}
+		Sub: fmt.Sprintf("%s a page of their own: examples of every kind, some of those drawn for an audit, then the weightiest; %s more have none.", counted(int64(pages), "has", "have"), queries.Count(int64(len(b.Inspections)-pages)))}
 	if more := len(b.Inspections) - len(t.Rows); more > 0 {
 		s.Sub += fmt.Sprintf(" Listed are the first %s; the CSV below holds all.", queries.Count(int64(len(t.Rows))))
 	}

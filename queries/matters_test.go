@@ -65,7 +65,8 @@ func TestMattersThroughRecords(t *testing.T) {
 	}
 }
 
-// TestChoosePages: what was wanted comes first, then some of every kind, then the weightiest, and never more
+// TestChoosePages: what was wanted comes first, then some of every kind, then
+// those drawn for an audit, then the weightiest, and never more
 // than asked for.
 func TestChoosePages(t *testing.T) {
 	rows := make([]InspectionRow, 0, 40)
@@ -73,12 +74,19 @@ func TestChoosePages(t *testing.T) {
 		rows = append(rows, InspectionRow{InspectionID: Count(int64(i)), Missed: 1, Weight: int64(100 - i)})
 	}
 	rows[35].Missed, rows[35].Checks = 0, "too_close"
+	for i := 25; i < 30; i++ {
+		rows[i].Sampled = 1
+	}
 	choosePages(rows, []string{"39"}, 10)
-	pages := 0
+	pages, sampled := 0, 0
 	for _, r := range rows {
 		if r.Page {
 			pages++
+			sampled += int(r.Sampled)
 		}
+	}
+	if sampled != 3 {
+		t.Errorf("%d pages of inspections drawn for an audit, want a third", sampled)
 	}
 	if pages != 10 || !rows[39].Page || !rows[35].Page || !rows[0].Page || rows[20].Page {
 		t.Errorf("%d pages; wanted %v, rare %v, weightiest %v, other %v", pages, rows[39].Page, rows[35].Page, rows[0].Page, rows[20].Page)
