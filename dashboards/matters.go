@@ -108,7 +108,7 @@ func inspectionsSection(b *queries.Book) Section {
 		}
 	}
 	for _, r := range b.Inspections[:min(len(b.Inspections), mostRows)] {
-		t.Rows = append(t.Rows, Row{Cells: []Cell{{Text: r.InspectionID, Href: inspectionLink(b, r.InspectionID)}, text(r.Date), text(r.TechnicianID), count(r.Missed), count(r.FalseAlarms),
+		t.Rows = append(t.Rows, Row{Cells: []Cell{{Text: r.InspectionID, Href: inspectionLink(b, r.InspectionID)}, day(r.Date), text(r.TechnicianID), count(r.Missed), count(r.FalseAlarms),
 			count(r.Breaches), text(strings.ReplaceAll(r.Checks, "_", " ")), count(r.Weight)}})
 	}
 	s := Section{ID: "inspections", Heading: inspectionsHeading(b), Tables: []Table{t}, Source: sourceOf(b, "flagged_inspections", ""),

@@ -72,6 +72,9 @@ func decimal(f queries.Figure, digits int) Cell {
 	return Cell{Text: strconv.FormatFloat(float64(f), 'f', digits, 64), Sort: strconv.FormatFloat(float64(f), 'f', 6, 64), Class: "num"}
 }
 
+// day is a date that does not break.
+func day(date string) Cell { return Cell{Text: date, Class: "day"} }
+
 // counted writes "1 row" or "3 rows".
 func counted(n int64, one, many string) string {
 	if n == 1 {

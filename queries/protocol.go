@@ -88,7 +88,7 @@ func (d *desk) protocol() error {
 	}
 	for i := range breaches {
 		check, _ := protocol.Lookup(breaches[i].Check)
-		breaches[i].Asked = check.Asked(d.opt.Protocol)
+		breaches[i].Asked = check.With(d.opt.Protocol).Asks
 	}
 	slices.SortStableFunc(breaches, func(a, b BreachRow) int { return protocol.Order(a.Check) - protocol.Order(b.Check) })
 	d.book.Protocol, d.book.Breaches = rows, breaches
