@@ -116,8 +116,6 @@ func drawnSection(s queries.Sample) Section {
 		Sub: "Each drawn call with its reason and its chance of being drawn; its answer counts for as many calls as it stands for."}
 }
 
-func day(date string) Cell { return Cell{Text: date, Class: "day"} }
-
 // drawnHeading says how much there is to do.
 func drawnHeading(s queries.Sample) string {
 	var rechecks, openings int64
