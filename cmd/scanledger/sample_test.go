@@ -459,3 +459,36 @@ func textOf(t *testing.T, path string) string {
 	}
 	return out.String()
 }
+
+// TestCodedPagesInBrowser lays out the lists of a sample, with ids and with codes, and the demo's pages with
+// codes, which are longer than ids.
+func TestCodedPagesInBrowser(t *testing.T) {
+	dir := t.TempDir()
+	storeDir, config := filepath.Join(theDemo(t), "store"), filepath.Join(dir, "key.toml")
+	if err := os.WriteFile(config, []byte("[privacy]\nkey = \"some words of our own\"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	sample := []string{"sample", "--trial", "--config", config, "--store", storeDir, "--month", "2026-08", "--size", "40"}
+	must(t, append(sample, "--out", filepath.Join(dir, "sample"))...)
+	must(t, append(sample, "--no-names", "--out", filepath.Join(dir, "coded"))...)
+	must(t, "build", "--config", config, "--no-names", "--store", storeDir, "--out", filepath.Join(dir, "out"))
+	var faults []string
+	ctx := browser(t, &faults)
+	for _, out := range []string{"sample", "coded", "out"} {
+		pages, err := filepath.Glob(filepath.Join(dir, out, "*.html"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, page := range twoPerKind(pages) {
+			for _, as := range []struct {
+				width  int64
+				medium string
+			}{{1280, "light"}, {380, "light"}, {718, "print"}} {
+				checkLook(t, ctx, filepath.Join(dir, out), page, as.width, as.medium)
+			}
+		}
+	}
+	for _, f := range faults {
+		t.Error(f)
+	}
+}
