@@ -57,11 +57,18 @@ func strong() *queries.Book {
 	july, august := checked("month", 40, 50, 0.68, 0.9), checked("month", 25, 50, 0.36, 0.64)
 	july.Month, august.Month = ptr("2026-07"), ptr("2026-08")
 	b.Accuracy = []queries.AccuracyRow{checked("all", 65, 100, 0.55, 0.74), board, brick, july, august}
-	b.Consistency = []queries.ConsistencyRow{
-		{TechnicianID: "T1", Measure: "false_alarms", Opportunities: 60, Observed: 33, Expected: 12, Rate: 0.55, Ratio: 2.75, Low: 1.9, High: 3.9, Z: 5, P: 0.0001, Q: 0.0002, Enough: true, Standing: queries.Act},
-		{TechnicianID: "T2", Measure: "false_alarms", Opportunities: 40, Observed: 8, Expected: 12, Rate: 0.2, Ratio: 0.67, Low: 0.3, High: 1.3, Z: -1, P: 0.3, Q: 0.3, Enough: true, Standing: queries.InLine},
-		{TechnicianID: "T3", Measure: "false_alarms", Opportunities: 3, Observed: 1, Expected: 1, Rate: 0.33, Ratio: 1, Low: 0, High: 5, Z: 0, P: 1, Q: queries.Unknown, Standing: queries.InLine},
+	compared := func(id string, n, observed int64, expected, ratio, low, high, z, q queries.Figure, standing string) queries.ConsistencyRow {
+		return queries.ConsistencyRow{TechnicianID: id, Measure: "false_alarms", Opportunities: n, Observed: observed, Expected: expected, Rate: queries.Figure(float64(observed) / float64(n)),
+			Ratio: ratio, Low: low, High: high, DesignEffect: 1.2, Spread: 0.1, LimitLow998: 0.2, LimitLow95: 0.4, LimitHigh95: 1.7, LimitHigh998: 2.1, Z: z, P: q, Q: q,
+			ShrunkRatio: ratio, ShrunkRate: 0.3, ExpectedWithGain: expected, RatioWithGain: ratio, ExplainedByGain: queries.Unknown, Enough: n >= 30, Standing: standing}
 	}
+	b.Consistency = []queries.ConsistencyRow{
+		compared("T1", 60, 33, 12, 2.75, 1.9, 3.9, 5, 0.0002, queries.Act),
+		compared("T2", 40, 8, 12, 0.67, 0.3, 1.3, -1, 0.3, queries.InLine),
+		compared("T3", 3, 1, 1, 1, 0, 5, 0, queries.Unknown, queries.InLine),
+	}
+	b.Consistency[0].ExplainedByGain = 0.25
+	b.Drift = append(drifted("T1", queries.Up), steady("T2")...)
 	b.Quality = []queries.QualityRow{{File: "readings.csv", SHA256: "00", RecordSet: "readings", ReceivedOn: "2026-09-07", Rows: 1010, Accepted: 1000, Duplicate: 3, Corrected: 2, Waiting: 1, Rejected: 4}}
 	b.RejectRules = []queries.RejectRuleRow{{File: "readings.csv", RecordSet: "readings", Column: "gain", Rule: "gain_within_unit", Times: 4, FirstLine: 7, Example: "9"}}
 	b.Flow = []queries.FlowRow{{Step: "readings", N: 1600}, {Step: "control_readings", N: 20}, {Step: "points", N: 1000}, {Step: "call", Call: "active", N: 120},
@@ -96,6 +103,7 @@ func thin() *queries.Book {
 	for i := range b.Consistency {
 		b.Consistency[i].Enough = false
 	}
+	b.Drift = append(unwatched("T1"), unwatched("T2")...)
 	thinSeasons(b)
 	thinRechecks(b)
 	thinFleet(b)
@@ -117,6 +125,7 @@ func level() *queries.Book {
 	for i := range b.Consistency {
 		b.Consistency[i].Standing = queries.InLine
 	}
+	b.Drift = append(steady("T1"), steady("T2")...)
 	levelSeasons(b)
 	levelRechecks(b)
 	levelFleet(b)
@@ -246,6 +255,9 @@ func TestHostileTextIsText(t *testing.T) {
 	b := strong()
 	b.Labels.Materials = map[string]string{"board": evil, "brick": evil}
 	b.Labels.Regions = map[string]string{"N": evil, "S": evil}
+	for i := range 6 {
+		b.Drift[i].TechnicianID, b.Drift[i].WhatChanged = evil, evil
+	}
 	b.Consistency[0].TechnicianID, b.Quality[0].File, b.RejectRules[0].Example, b.RejectRules[0].Column = evil, evil, evil, evil
 	b.Units[0].UnitID, b.Units[0].Model, b.UnitUse[0].UnitID, b.Agreement[1].TechnicianID, b.GainUse[0].TechnicianID, b.Repeats[1].TechnicianID = evil, evil, evil, evil, evil, evil
 	dir := t.TempDir()

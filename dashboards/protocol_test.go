@@ -119,7 +119,8 @@ func TestInspectionHeadings(t *testing.T) {
 	for want, v := range map[string]visit{
 		"I1: 1 point called clear was found active, 2 active calls were found to be something else": {InspectionRow: queries.InspectionRow{InspectionID: "I1", Missed: 1, FalseAlarms: 2, Breaches: 9}},
 		"I1: 1 active call was found to be something else, 1 breach of the protocol":                {InspectionRow: queries.InspectionRow{InspectionID: "I1", FalseAlarms: 1, Breaches: 1}},
-		"I1: 3 breaches of the protocol": {InspectionRow: queries.InspectionRow{InspectionID: "I1", Breaches: 3}},
+		"I1: 2 points drawn for an audit": {InspectionRow: queries.InspectionRow{InspectionID: "I1", Sampled: 2}},
+		"I1: 3 breaches of the protocol":  {InspectionRow: queries.InspectionRow{InspectionID: "I1", Breaches: 3}},
 	} {
 		if got := v.heading(); got != want {
 			t.Errorf("got  %q\nwant %q", got, want)

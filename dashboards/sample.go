@@ -6,6 +6,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"strconv"
 
 	"scanledger/queries"
 	"scanledger/queries/sampling"
@@ -108,15 +109,12 @@ func drawnSection(s queries.Sample) Section {
 	t := Table{ID: "drawn-table", Caption: "Drawn points by region and site", Sortable: true, Find: true, Columns: []Column{{Head: "Site"}, {Head: "Point"}, {Head: "Inspection"}, {Head: "Technician"},
 		{Head: "Call"}, {Head: "Drawn"}, {Head: "Chance", Numeric: true}, {Head: "Stands for", Unit: "calls", Numeric: true}, {Head: "To do"}, {Head: "Due by"}}}
 	for _, r := range s.Items() {
-		t.Rows = append(t.Rows, Row{Cells: []Cell{id(r.SiteID), id(r.PointID), id(r.InspectionID), id(r.TechnicianID), text(r.Call), text(r.Reason),
-			percent(queries.Figure(r.Chance)), decimal(queries.Figure(r.Weight), 1), text(toDo(r)), id(r.DueBy)}})
+		t.Rows = append(t.Rows, Row{Cells: []Cell{text(r.SiteID), text(r.PointID), text(r.InspectionID), text(r.TechnicianID), text(r.Call), text(r.Reason),
+			percent(queries.Figure(r.Chance)), decimal(queries.Figure(r.Weight), 1), text(toDo(r)), day(r.DueBy)}})
 	}
 	return Section{ID: "drawn", Heading: drawnHeading(s), Tables: []Table{t},
 		Sub: "Each drawn call with its reason and its chance of being drawn; its answer counts for as many calls as it stands for."}
 }
-
-// id is a cell that does not break: an id or a day.
-func id(s string) Cell { return Cell{Text: s, Class: "id"} }
 
 // drawnHeading says how much there is to do.
 func drawnHeading(s queries.Sample) string {
@@ -170,7 +168,7 @@ func whoSection(s queries.Sample) Section {
 		if at.random+at.risk == 0 {
 			without++
 		}
-		t.Rows = append(t.Rows, Row{Cells: []Cell{id(technician), count(at.frame), count(at.random), count(at.risk)}})
+		t.Rows = append(t.Rows, Row{Cells: []Cell{text(technician), count(at.frame), count(at.random), count(at.risk)}})
 	}
 	heading := fmt.Sprintf("Each of %s has at least one point drawn", counted(int64(len(order)), "technician", "technicians"))
 	if without > 0 {
@@ -198,9 +196,12 @@ func riskSection(s queries.Sample) Section {
 }
 
 func keptSection(s queries.Sample) Section {
-	return Section{ID: "kept", Heading: fmt.Sprintf("Seed %d draws this sample again", s.Seed), Paragraphs: append([]string{
-		fmt.Sprintf("The frame of %s calls has the checksum %s (SHA-256 of frame.csv, with the ids it was drawn with). The sample is kept under the name %s.",
-			queries.Count(int64(s.Sizes.Frame)), s.FrameSum, s.Name)}, s.Notes...)}
+	t := Table{ID: "kept-table", Caption: "What draws it again", Columns: []Column{{Head: "What"}, {Head: "Value"}}}
+	for _, kept := range [][2]string{{"Name in the store", s.Name}, {"Seed", strconv.FormatUint(s.Seed, 10)}, {"Calls in the frame", queries.Count(int64(s.Sizes.Frame))},
+		{"SHA-256 of frame.csv, as drawn", s.FrameSum}} {
+		t.Rows = append(t.Rows, Row{Cells: []Cell{text(kept[0]), {Text: kept[1], Class: "code"}}})
+	}
+	return Section{ID: "kept", Heading: fmt.Sprintf("Seed %d draws this sample again", s.Seed), Paragraphs: s.Notes, Tables: []Table{t}}
 }
 
 // fieldTable is a list to be taken along: who goes where by when, with room to write.
@@ -210,7 +211,7 @@ func fieldTable(name, caption string, items []queries.DrawnItem, blank ...string
 		t.Columns = append(t.Columns, Column{Head: b})
 	}
 	for _, r := range items {
-		row := Row{Cells: []Cell{count(int64(r.Nth)), text(r.Region), id(r.SiteID), id(r.PointID), id(r.InspectionID), id(r.TechnicianID), id(r.DueBy)}}
+		row := Row{Cells: []Cell{count(int64(r.Nth)), text(r.Region), text(r.SiteID), text(r.PointID), text(r.InspectionID), text(r.TechnicianID), day(r.DueBy)}}
 		for range blank {
 			row.Cells = append(row.Cells, text(""))
 		}

@@ -82,6 +82,9 @@ func fixed(v float64, digits int) string {
 	return s
 }
 
+// day is a date that does not break.
+func day(date string) Cell { return Cell{Text: date, Class: "day"} }
+
 // counted writes "1 row" or "3 rows".
 func counted(n int64, one, many string) string {
 	if n == 1 {

@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"math/rand/v2"
 	"path/filepath"
 	"strings"
 	"testing"
@@ -167,5 +168,47 @@ func TestSampleThroughTheStore(t *testing.T) {
 		if name == "whole" && r.CameBack > 0 && math.Abs(float64(r.Rate)-float64(r.Faults)/float64(r.CameBack)) > 1e-12 {
 			t.Errorf("%s, %s: all chances are 1, yet the rate is %g for %d of %d", r.Sample, r.Measure, r.Rate, r.Faults, r.CameBack)
 		}
+	}
+}
+
+// TestAuditCoverage draws 600 samples from worlds whose faults follow the score and the site: the 95% interval
+// holds the true share at least 94% of the time.
+func TestAuditCoverage(t *testing.T) {
+	const worlds, draws = 20, 30
+	r := rand.New(rand.NewPCG(11, 12))
+	held := 0
+	for range worlds {
+		frame, fault, faults := []store.FrameRow{}, map[string]int64{}, 0.0
+		for i := range 960 {
+			f := store.FrameRow{TechnicianID: fmt.Sprintf("T%d", i/120), InspectionID: fmt.Sprintf("I%03d", i/8), SiteID: fmt.Sprintf("S%03d", i/8), PointID: fmt.Sprint(i % 8), Call: "clear", Score: 1 + int32(r.IntN(2))*3}
+			if r.Float64() < 0.03*float64(f.Score)*float64(1+i/8%4) {
+				fault[f.InspectionID+f.PointID] = 1
+				faults++
+			}
+			frame = append(frame, f)
+		}
+		for seed := range uint64(draws) {
+			if err := sampling.Draw(frame, sampling.Sizes{Frame: len(frame), Random: 56, Risk: 24}, seed, "2026-08"); err != nil {
+				t.Fatal(err)
+			}
+			var sites []drawnSite
+			for _, f := range frame { // by technician and inspection, so by site
+				if f.Part != "" {
+					sites = append(sites, drawnAt(f.SiteID, f.Chance, 1, 1, fault[f.InspectionID+f.PointID]))
+				}
+			}
+			row, err := weighSample(AuditSampleRow{}, sites, 30)
+			if err != nil {
+				t.Fatal(err)
+			}
+			if share := Figure(faults / float64(len(frame))); row.Low <= share && share <= row.High {
+				held++
+			}
+		}
+	}
+	covered := float64(held) / (worlds * draws)
+	t.Logf("the interval held the true share %.1f%% of the time", 100*covered)
+	if covered < 0.94 {
+		t.Errorf("the interval held the true share %.1f%% of the time", 100*covered)
 	}
 }

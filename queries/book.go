@@ -41,6 +41,7 @@ type Book struct {
 	Accuracy           []AccuracyRow
 	Statement          []StatementRow
 	Consistency        []ConsistencyRow
+	Drift              []DriftRow
 	Season             []SeasonRow
 	SeasonMonths       []SeasonMonthRow
 	Trend              []TrendRow
@@ -90,6 +91,7 @@ type desk struct {
 	book *Book
 	opt  Options
 
+	staff   staff              // everyone's counts, once consistency has run
 	wanted  []string           // inspections that get a page, whatever their weight
 	ladders []ladders          // what had shown by each gain, once gainCurve has run
 	drifts  []instrument.Drift // of the levels of units, once unitLevel has run
@@ -123,6 +125,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.accuracy,
 		d.statement,
 		d.consistency,
+		d.drift,
 		d.quality,
 		d.rejectRules,
 		d.flow,

@@ -15,6 +15,7 @@ var rowTypes = map[string]any{
 	"accuracy":               AccuracyRow{},
 	"statement":              StatementRow{},
 	"technician_consistency": ConsistencyRow{},
+	"technician_drift":       DriftRow{},
 	"season":                 SeasonRow{},
 	"season_months":          SeasonMonthRow{},
 	"trend":                  TrendRow{},

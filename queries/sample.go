@@ -53,7 +53,7 @@ func DrawSample(month, asOf string, rule sampling.Rule, seed uint64, frame []sto
 
 var sampleNotes = []string{
 	"Every point-visit of the month with an active or clear call could be drawn, but for rechecks, which are checks themselves.",
-	"Each drawn point is tested again, blind, by someone else, as an inspection with purpose recheck and recheck_of naming the one drawn. A point that was called clear is then opened, whatever the recheck showed, and the finding entered as any other.",
+	"Each drawn point is tested again, blind, by someone else, as an inspection with purpose recheck and recheck_of naming the one drawn. A clear point chosen for it is then opened, whatever the recheck showed, and the finding entered as any other.",
 	"The part weighted to risk is drawn first (systematic sampling with chances in proportion to the score; Madow 1949), the random part from what that leaves of each technician, in proportion, with one each at least where there are as many draws as technicians.",
 	"chance is exact over both parts and every start of the draw; the chances of the frame add up to the size of the sample. An answer counts 1 / chance points (Horvitz and Thompson 1952).",
 	"The same month, rule and seed give the sample that was kept, whatever has come in since.",
@@ -78,8 +78,9 @@ type DrawnItem struct {
 	Weight       float64 `json:"weight"` // points of the frame it stands for: 1 / chance
 	Score        int32   `json:"score"`
 	Reason       string  `json:"reason"`
-	Recheck      bool    `json:"recheck"` // still to be tested again
-	Open         bool    `json:"open"`    // still to be opened
+	Recheck      bool    `json:"recheck"`     // still to be tested again
+	Open         bool    `json:"open"`        // still to be opened
+	OpenChance   float64 `json:"open_chance"` // of being drawn and opened; 0 where it is not chosen to be
 }
 
 // Items lists the drawn points by region, site, inspection and point.
@@ -90,7 +91,7 @@ func (s Sample) Items() []DrawnItem {
 			continue
 		}
 		item := DrawnItem{0, r.InspectionID, r.SiteID, r.PointID, r.Region, r.TechnicianID, r.UnitID, r.Material, r.LocalDate, r.DueBy, r.Call, r.Part, r.Chance, 1 / r.Chance,
-			r.Score, "drawn at random", !r.Rechecked, r.Call == "clear" && !r.Verified}
+			r.Score, "drawn at random", !r.Rechecked, r.Open && !r.Verified, r.OpenChance}
 		if r.Part == sampling.Risk {
 			item.Reason = "weighted to risk: " + orNone(r.Reasons)
 		}

@@ -10,7 +10,7 @@ import (
 var rooms = []string{
 	"ingest/contract", "ingest", "ingest/demo", "ingest/store",
 	"transform/engine", "transform/settle", "transform/protocol", "transform", "transform/codes",
-	"queries/stats", "queries/calc", "queries/habits", "queries/words", "queries/agreement", "queries/instrument", "queries/sampling", "queries",
+	"queries/stats", "queries/people", "queries/calc", "queries/habits", "queries/words", "queries/agreement", "queries/instrument", "queries/sampling", "queries",
 	"dashboards/chart", "dashboards",
 	"cmd/scanledger",
 }

@@ -29,6 +29,7 @@ type sampleCmd struct {
 	AQL        *float64 `name:"aql" help:"Acceptable quality limit of --plan, per cent." placeholder:"PERCENT"`
 	Seed       uint64   `help:"Seed of the draw." default:"1"`
 	RiskShare  float64  `help:"Share of the sample that is weighted to risk." default:"${risk_share}"`
+	Openings   *int     `help:"Most clear points to open, drawn from those of the sample; otherwise every one of them."`
 	Trial      bool     `help:"Draw without keeping the sample in the store."`
 	NoNames    bool     `help:"Codes in the place of ids, for lists that leave the business; needs privacy.key."`
 }
@@ -74,7 +75,7 @@ func (c *sampleCmd) Run(a *app) error {
 
 // rule reads the flags.
 func (c *sampleCmd) rule() (sampling.Rule, error) {
-	r := sampling.Rule{Level: c.Plan, RiskShare: c.RiskShare}
+	r := sampling.Rule{Level: c.Plan, RiskShare: c.RiskShare, Openings: c.Openings}
 	if _, err := time.Parse("2006-01", c.Month); err != nil {
 		return r, fmt.Errorf("%q is no month; write it as 2026-08", c.Month)
 	}

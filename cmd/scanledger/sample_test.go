@@ -6,11 +6,16 @@ import (
 	"encoding/csv"
 	"encoding/json"
 	"fmt"
+	"math"
+	"math/rand/v2"
 	"os"
+	"os/exec"
 	"path/filepath"
 	"regexp"
 	"strings"
 	"testing"
+	"time"
+	"unicode"
 
 	"scanledger/ingest/store"
 	"scanledger/transform/engine"
@@ -33,18 +38,19 @@ func must(t *testing.T, args ...string) string {
 	return out
 }
 
-// storeOf makes a store with so many points called clear in March 2026, each reading once, by three technicians.
+// storeOf makes a store with so many points called clear in March 2026, each read once, by three technicians;
+// every fourth was held too short. Point Pj of inspection Ii is number 10 i + j.
 func storeOf(t *testing.T, points int) string {
 	t.Helper()
 	records, dir := t.TempDir(), filepath.Join(t.TempDir(), "store")
 	var inspections, readings strings.Builder
 	inspections.WriteString("inspection_id,site_id,region,technician_id,started_at,purpose,outcome\n")
-	readings.WriteString("reading_id,inspection_id,unit_id,point_id,taken_at,material,gain,call\n")
+	readings.WriteString("reading_id,inspection_id,unit_id,point_id,taken_at,material,gain,hold_s,call\n")
 	for i := range points {
 		if i%10 == 0 {
 			fmt.Fprintf(&inspections, "I%d,H%d,S,T%d,2026-03-%02dT09:00:00+11:00,routine,clear\n", i/10, i/10, i/10%3, 1+i/10%28)
 		}
-		fmt.Fprintf(&readings, "R%d,I%d,U1,P%d,2026-03-%02dT09:%02d:00+11:00,board,2,clear\n", i, i/10, i%10, 1+i/10%28, i%10)
+		fmt.Fprintf(&readings, "R%d,I%d,U1,P%d,2026-03-%02dT09:%02d:00+11:00,board,2,%d,clear\n", i, i/10, i%10, 1+i/10%28, i%10, []int{5, 20, 20, 20}[i%4])
 	}
 	for name, content := range map[string]string{
 		"regions.csv": "region,label,season_scheme,time_zone,latitude\nS,South,south_four,Australia/Sydney,-33\n", "technicians.csv": "technician_id\nT0\nT1\nT2\n",
@@ -212,6 +218,121 @@ func TestSampleOfTheDemo(t *testing.T) {
 	}
 }
 
+// TestAnswersAreWeighted draws a sample with some openings, brings every answer back as ordinary records, and
+// compares what build says with what the lists say by hand.
+func TestAnswersAreWeighted(t *testing.T) {
+	storeDir, dir := storeOf(t, 400), t.TempDir()
+	list := filepath.Join(dir, "list")
+	must(t, "sample", "--store", storeDir, "--month", "2026-03", "--size", "80", "--openings", "45", "--out", list)
+	rows, err := csv.NewReader(strings.NewReader(treeOf(t, list)["sample.csv"])).ReadAll()
+	if err != nil {
+		t.Fatal(err)
+	}
+	at := map[string]int{}
+	for i, name := range rows[0] {
+		at[name] = i
+	}
+	var inspections, readings, findings strings.Builder
+	inspections.WriteString("inspection_id,site_id,region,technician_id,started_at,purpose,recheck_of,outcome\n")
+	readings.WriteString("reading_id,inspection_id,unit_id,point_id,taken_at,material,gain,call\n")
+	findings.WriteString("finding_id,site_id,point_id,found_on,method,result\n")
+	again := map[string]bool{}
+	var disagreeing, missed, all, opened float64
+	for n, r := range rows[1:] {
+		get := func(name string) string { return r[at[name]] }
+		var inspection, point int
+		var weight, openChance float64
+		_, err := fmt.Sscanf(get("inspection_id")+" "+get("point_id")+" "+get("weight")+" "+get("open_chance"), "I%d P%d %g %g", &inspection, &point, &weight, &openChance)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if !again[get("inspection_id")] {
+			again[get("inspection_id")] = true
+			fmt.Fprintf(&inspections, "C%d,%s,S,T%d,2026-04-02T09:00:00+11:00,recheck,I%d,clear\n", inspection, get("site_id"), (inspection+1)%3, inspection)
+		}
+		call, result := "clear", "nothing"
+		if number := 10*inspection + point; number%4 == 0 { // the short holds
+			call, result = "active", "active"
+			disagreeing += weight
+		}
+		all += weight
+		fmt.Fprintf(&readings, "C%d,C%d,U1,P%d,2026-04-02T09:%02d:00+11:00,board,2,%s\n", n, inspection, point, point, call)
+		if get("open") == "true" {
+			fmt.Fprintf(&findings, "F%d,%s,P%d,2026-04-04,opened,%s\n", n, get("site_id"), point, result)
+			opened += 1 / openChance
+			if result == "active" {
+				missed += 1 / openChance
+			}
+		}
+	}
+	answers := filepath.Join(dir, "answers")
+	if err := os.Mkdir(answers, 0o700); err != nil {
+		t.Fatal(err)
+	}
+	for name, content := range map[string]string{"inspections.csv": inspections.String(), "readings.csv": readings.String(), "findings.csv": findings.String()} {
+		if err := os.WriteFile(filepath.Join(answers, name), []byte(content), 0o600); err != nil {
+			t.Fatal(err)
+		}
+	}
+	must(t, "load", "--quiet", "--store", storeDir, "--received", "2026-05-01T00:00:00Z", answers)
+	must(t, "build", "--quiet", "--store", storeDir, "--out", filepath.Join(dir, "out"))
+	var got struct {
+		Rows []struct {
+			Sample, Measure        string
+			Drawn, Outstanding     int
+			CameBack               int `json:"came_back"`
+			Rate, Low, High, Total float64
+		}
+	}
+	into(t, []byte(treeOf(t, filepath.Join(dir, "out"))["results/audit_sample.json"]), &got)
+	if len(got.Rows) != 4 {
+		t.Fatalf("%d rows", len(got.Rows))
+	}
+	for _, r := range got.Rows {
+		drawn, total, rate := 80, disagreeing, disagreeing/all
+		if r.Measure == "missed" {
+			drawn, total, rate = 45, missed, missed/opened
+		}
+		if r.Drawn != drawn || r.CameBack != drawn || r.Outstanding != 0 || math.Abs(r.Total-total) > 1e-9*total || math.Abs(r.Rate-rate) > 1e-12 || r.Low > 0.25 || r.High < 0.25 {
+			t.Errorf("%+v; by hand %d drawn, total %g, rate %g; a quarter is at fault", r, drawn, total, rate)
+		}
+	}
+}
+
+// TestKilledSampleLosesNothing kills the real program at random moments of a draw. Whatever the moment, the store
+// is sound, and the same command again keeps the same sample.
+func TestKilledSampleLosesNothing(t *testing.T) {
+	base, dir := storeOf(t, 300), t.TempDir()
+	draw := func(store, out string) *exec.Cmd {
+		return exec.Command("scanledger", "sample", "--quiet", "--store", store, "--month", "2026-03", "--size", "30", "--out", out)
+	}
+	whole := filepath.Join(dir, "whole")
+	mustCopy(t, base, whole)
+	start := time.Now()
+	if out, err := draw(whole, filepath.Join(dir, "list")).CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	took, want := time.Since(start), treeOf(t, whole)
+	rng := rand.New(rand.NewPCG(5, 6))
+	for i := range 8 {
+		hit := filepath.Join(dir, fmt.Sprintf("hit-%d", i))
+		mustCopy(t, base, hit)
+		cmd := draw(hit, filepath.Join(dir, "out"))
+		if err := cmd.Start(); err != nil {
+			t.Fatal(err)
+		}
+		time.Sleep(time.Duration(rng.Int64N(int64(took))))
+		_ = cmd.Process.Kill() // it may have ended
+		_ = cmd.Wait()         // killed or ended: both are meant
+		must(t, "verify", "--quiet", "--store", hit)
+		if out, err := draw(hit, filepath.Join(dir, "out")).CombinedOutput(); err != nil {
+			t.Fatalf("kill %d: %v: %s", i, err, out)
+		}
+		compareTrees(t, want, treeOf(t, hit))
+		compareTrees(t, treeOf(t, filepath.Join(dir, "list")), treeOf(t, filepath.Join(dir, "out")))
+	}
+}
+
 // TestNoNames builds the demo, and draws a sample, without names: no byte of any output holds the id or the name
 // of a technician, site, inspection, reading or finding as a word, neither in text nor in a fact table; the
 // same id has the same code in both, and figures stay what they were.
@@ -232,7 +353,7 @@ func TestNoNames(t *testing.T) {
 	words := wordsThatTell(t, storeDir)
 	check := func(where, content string) {
 		t.Helper()
-		for _, word := range regexp.MustCompile(`[\pL\pN]+`).FindAllString(content, -1) {
+		for word := range strings.FieldsFuncSeq(content, func(r rune) bool { return !unicode.IsLetter(r) && !unicode.IsDigit(r) }) {
 			if words[word] {
 				t.Errorf("%s holds %s", where, word)
 				return
@@ -337,4 +458,37 @@ func textOf(t *testing.T, path string) string {
 		t.Fatal(err)
 	}
 	return out.String()
+}
+
+// TestCodedPagesInBrowser lays out the lists of a sample, with ids and with codes, and the demo's pages with
+// codes, which are longer than ids.
+func TestCodedPagesInBrowser(t *testing.T) {
+	dir := t.TempDir()
+	storeDir, config := filepath.Join(theDemo(t), "store"), filepath.Join(dir, "key.toml")
+	if err := os.WriteFile(config, []byte("[privacy]\nkey = \"some words of our own\"\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	sample := []string{"sample", "--trial", "--config", config, "--store", storeDir, "--month", "2026-08", "--size", "40"}
+	must(t, append(sample, "--out", filepath.Join(dir, "sample"))...)
+	must(t, append(sample, "--no-names", "--out", filepath.Join(dir, "coded"))...)
+	must(t, "build", "--config", config, "--no-names", "--store", storeDir, "--out", filepath.Join(dir, "out"))
+	var faults []string
+	ctx := browser(t, &faults)
+	for _, out := range []string{"sample", "coded", "out"} {
+		pages, err := filepath.Glob(filepath.Join(dir, out, "*.html"))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, page := range twoPerKind(pages) {
+			for _, as := range []struct {
+				width  int64
+				medium string
+			}{{1280, "light"}, {380, "light"}, {718, "print"}} {
+				checkLook(t, ctx, filepath.Join(dir, out), page, as.width, as.medium)
+			}
+		}
+	}
+	for _, f := range faults {
+		t.Error(f)
+	}
 }

@@ -24,12 +24,14 @@ type FrameRow struct {
 	LocalDate    string  `json:"local_date"`
 	DueBy        string  `json:"due_by"` // last day on which a finding still tells about the visit
 	Call         string  `json:"call"`
-	Score        int32   `json:"score"`     // size in the part weighted to risk; 1 and over
-	Reasons      string  `json:"reasons"`   // what the score is made of
-	Rechecked    bool    `json:"rechecked"` // someone else's recheck was there before the draw
-	Verified     bool    `json:"verified"`  // a decisive finding was
-	Chance       float64 `json:"chance"`    // of being drawn, over both parts; above 0, at most 1
-	Part         string  `json:"part"`      // random or risk; empty: not drawn
+	Score        int32   `json:"score"`       // size in the part weighted to risk; 1 and over
+	Reasons      string  `json:"reasons"`     // what the score is made of
+	Rechecked    bool    `json:"rechecked"`   // someone else's recheck was there before the draw
+	Verified     bool    `json:"verified"`    // a decisive finding was
+	Chance       float64 `json:"chance"`      // of being drawn, over both parts; above 0, at most 1
+	Part         string  `json:"part"`        // random or risk; empty: not drawn
+	Open         bool    `json:"open"`        // drawn, clear, and chosen to be opened
+	OpenChance   float64 `json:"open_chance"` // of being drawn and, given who was, of being opened; 0 where it is not
 }
 
 var frameSchema = arrow.NewSchema([]arrow.Field{
@@ -40,6 +42,8 @@ var frameSchema = arrow.NewSchema([]arrow.Field{
 	{Name: "rechecked", Type: arrow.FixedWidthTypes.Boolean, Nullable: true},
 	{Name: "verified", Type: arrow.FixedWidthTypes.Boolean, Nullable: true},
 	{Name: "chance", Type: arrow.PrimitiveTypes.Float64, Nullable: true},
+	{Name: "open", Type: arrow.FixedWidthTypes.Boolean, Nullable: true},
+	{Name: "open_chance", Type: arrow.PrimitiveTypes.Float64, Nullable: true},
 }, nil)
 
 // SamplePath is where the description (.json) or the frame (.parquet) of a sample stands.
@@ -97,6 +101,8 @@ func (t *Txn) WriteSample(name, month string, doc any, frame []FrameRow) error {
 		b.Field(15).(*array.BooleanBuilder).Append(r.Rechecked)
 		b.Field(16).(*array.BooleanBuilder).Append(r.Verified)
 		b.Field(17).(*array.Float64Builder).Append(r.Chance)
+		b.Field(18).(*array.BooleanBuilder).Append(r.Open)
+		b.Field(19).(*array.Float64Builder).Append(r.OpenChance)
 	})
 	if err != nil {
 		return err
@@ -114,7 +120,8 @@ func (s *Store) ReadFrame(ctx context.Context, name string) ([]FrameRow, error) 
 			out = append(out, FrameRow{Sample: text(0, i), Month: text(1, i), InspectionID: text(2, i), SiteID: text(3, i), PointID: text(4, i), Region: text(5, i),
 				TechnicianID: text(6, i), UnitID: text(7, i), Material: text(8, i), LocalDate: text(9, i), DueBy: text(10, i), Call: text(11, i),
 				Reasons: text(12, i), Part: text(13, i), Score: rec.Column(14).(*array.Int32).Value(i), Rechecked: rec.Column(15).(*array.Boolean).Value(i),
-				Verified: rec.Column(16).(*array.Boolean).Value(i), Chance: rec.Column(17).(*array.Float64).Value(i)})
+				Verified: rec.Column(16).(*array.Boolean).Value(i), Chance: rec.Column(17).(*array.Float64).Value(i),
+				Open: rec.Column(18).(*array.Boolean).Value(i), OpenChance: rec.Column(19).(*array.Float64).Value(i)})
 		}
 		return nil
 	})

@@ -17,7 +17,8 @@ const (
 	Risk   = "risk"
 )
 
-// Draw puts the frame in order and fills in each row's chance of being drawn and the part that drew it.
+// Draw puts the frame in order and fills in each row's chance of being drawn, the part that drew it, and
+// whether it is to be opened.
 //
 // The part weighted to risk comes first: systematic sampling with chances in proportion to the score
 // (Madow 1949), along the frame ordered by technician, inspection and point, so that it spreads over
@@ -48,6 +49,7 @@ func Draw(frame []store.FrameRow, s Sizes, seed uint64, month string) error {
 		frame[i].Part = Risk
 	}
 	drawEvenly(frame, line, s.Random, stream)
+	chooseOpenings(frame, s.Openings, stream)
 	return nil
 }
 
@@ -168,11 +170,39 @@ func drawEvenly(frame []store.FrameRow, l line, random int, stream *rand.Rand) {
 		left[h] = len(rest[h])
 	}
 	for h, n := range Allocate(random, left) {
-		for drawn := range n { // the first n places of a shuffle
-			j := drawn + stream.IntN(len(rest[h])-drawn)
-			rest[h][drawn], rest[h][j] = rest[h][j], rest[h][drawn]
-			frame[rest[h][drawn]].Part = Random
+		firstOfShuffle(rest[h], n, stream)
+		for _, i := range rest[h][:n] {
+			frame[i].Part = Random
 		}
+	}
+}
+
+// chooseOpenings draws at most most of the drawn clear points to be opened, evenly. Given who was drawn, the
+// chance of a point is its own times their share: two-phase sampling (Särndal, Swensson & Wretman 1992,
+// section 9.3), whose weighted sums are unbiased too.
+func chooseOpenings(frame []store.FrameRow, most *int, stream *rand.Rand) {
+	var clear []int
+	for i := range frame {
+		frame[i].Open, frame[i].OpenChance = false, 0
+		if frame[i].Part != "" && frame[i].Call == "clear" {
+			clear = append(clear, i)
+		}
+	}
+	n := len(clear)
+	if most != nil {
+		n = min(n, *most)
+	}
+	firstOfShuffle(clear, n, stream)
+	for _, i := range clear[:n] {
+		frame[i].Open, frame[i].OpenChance = true, frame[i].Chance*float64(n)/float64(len(clear))
+	}
+}
+
+// firstOfShuffle puts n of the items, drawn evenly, in front.
+func firstOfShuffle(items []int, n int, stream *rand.Rand) {
+	for i := range n {
+		j := i + stream.IntN(len(items)-i)
+		items[i], items[j] = items[j], items[i]
 	}
 }
 

@@ -23,7 +23,8 @@ type Rule struct {
 	Level string  `json:"level,omitempty"` // inspection level of the tables for inspection by attributes
 	AQL   float64 `json:"aql,omitempty"`   // acceptable quality limit, per cent
 
-	RiskShare float64 `json:"risk_share"` // of the whole sample, 0 to under 1
+	RiskShare float64 `json:"risk_share"`         // of the whole sample, 0 to under 1
+	Openings  *int    `json:"openings,omitempty"` // most clear points to open; nil: every drawn one
 }
 
 // Check says what is wrong with a rule, whatever the frame.
@@ -37,6 +38,8 @@ func (r Rule) Check() error {
 	switch {
 	case ways != 1:
 		return errors.New("give the size of the sample in one way: --size N, --detect SHARE with --confidence, or --plan LEVEL with --aql")
+	case r.Openings != nil && *r.Openings < 0:
+		return fmt.Errorf("--openings is %d; give 0 or more", *r.Openings)
 	case r.Size < 0:
 		return fmt.Errorf("--size is %d; give 1 or more", r.Size)
 	case !(r.RiskShare >= 0 && r.RiskShare < 1):
@@ -56,14 +59,17 @@ func (r Rule) Check() error {
 // String is the rule in a form that may stand in a file name.
 func (r Rule) String() string {
 	number := func(v float64) string { return strconv.FormatFloat(v, 'f', -1, 64) }
-	risk := "-risk-" + number(r.RiskShare)
+	rest := "-risk-" + number(r.RiskShare)
+	if r.Openings != nil {
+		rest += "-openings-" + strconv.Itoa(*r.Openings)
+	}
 	switch {
 	case r.Size != 0:
-		return "size-" + strconv.Itoa(r.Size) + risk
+		return "size-" + strconv.Itoa(r.Size) + rest
 	case r.Detect != 0:
-		return "detect-" + number(r.Detect) + "-confidence-" + number(r.Confidence) + risk
+		return "detect-" + number(r.Detect) + "-confidence-" + number(r.Confidence) + rest
 	}
-	return "plan-" + r.Level + "-aql-" + number(r.AQL) + risk
+	return "plan-" + r.Level + "-aql-" + number(r.AQL) + rest
 }
 
 func (r Rule) plan(lot int) (stats.SamplingPlan, error) {
@@ -80,6 +86,8 @@ type Sizes struct {
 	Random int `json:"random"`
 	Risk   int `json:"risk"`
 
+	Openings *int `json:"openings,omitempty"` // most drawn clear points to open; nil: every one
+
 	Letter string `json:"code_letter,omitempty"` // of the plan, where there is one
 	Accept *int   `json:"accept,omitempty"`      // the random part passes with at most so many faults
 	Faults int    `json:"faults,omitempty"`      // how many the share to detect makes of the frame
@@ -89,7 +97,7 @@ type Sizes struct {
 // out of it. A plan and a detection size speak of evenly drawn points only, so there that part comes on
 // top.
 func (r Rule) Sizes(frame int) (Sizes, error) {
-	out := Sizes{Frame: frame}
+	out := Sizes{Frame: frame, Openings: r.Openings}
 	switch {
 	case r.Size > frame:
 		return out, fmt.Errorf("a sample of %d from a frame of %d points; give a size no larger than the frame", r.Size, frame)

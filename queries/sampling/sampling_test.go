@@ -143,6 +143,49 @@ func TestHorvitzThompsonIsUnbiased(t *testing.T) {
 	}
 }
 
+// TestOpeningsAreUnbiased: with a few of the drawn clear points opened, faults over their chance of being
+// opened have the true number as their mean, and as many are opened as were asked for.
+func TestOpeningsAreUnbiased(t *testing.T) {
+	const draws = 20_000
+	frame, total := frameOf([]int{30, 60, 90}), 0.0
+	for i := range frame {
+		frame[i].Call = []string{"clear", "clear", "active"}[i%3]
+		frame[i].Verified = frame[i].Call == "clear" && frame[i].Score > 3 // stands for a fault
+		if frame[i].Verified {
+			total++
+		}
+	}
+	most := 7
+	var sum, squares float64
+	for seed := range uint64(draws) {
+		if err := Draw(frame, Sizes{Frame: len(frame), Random: 20, Risk: 20, Openings: &most}, seed, "2026-08"); err != nil {
+			t.Fatal(err)
+		}
+		estimate, opened := 0.0, 0
+		for _, f := range frame {
+			if !f.Open {
+				continue
+			}
+			opened++
+			if f.Call != "clear" || f.Part == "" {
+				t.Fatalf("opened: %+v", f)
+			}
+			if f.Verified {
+				estimate += 1 / f.OpenChance
+			}
+		}
+		if opened != most {
+			t.Fatalf("%d opened", opened)
+		}
+		sum += estimate
+		squares += estimate * estimate
+	}
+	mean := sum / draws
+	if se := math.Sqrt((squares/draws - mean*mean) / draws); math.Abs(mean-total) > 4*se {
+		t.Errorf("mean estimate %.3f (standard error %.3f), true %g", mean, se, total)
+	}
+}
+
 // TestDrawRepeats: the same seed and month draw the same, whatever the order of the rows; another seed or
 // month draws something else.
 func TestDrawRepeats(t *testing.T) {
@@ -350,7 +393,8 @@ func TestWhatItShows(t *testing.T) {
 }
 
 func TestRuleFaults(t *testing.T) {
-	for _, r := range []Rule{{}, {Size: -3}, {Size: 5, Detect: 0.05, Confidence: 0.95}, {Size: 5, Level: "II", AQL: 4}, {Size: 5, RiskShare: 1}, {Size: 5, RiskShare: math.NaN()},
+	less := -1
+	for _, r := range []Rule{{}, {Size: -3}, {Size: 5, Openings: &less}, {Size: 5, Detect: 0.05, Confidence: 0.95}, {Size: 5, Level: "II", AQL: 4}, {Size: 5, RiskShare: 1}, {Size: 5, RiskShare: math.NaN()},
 		{Detect: 1, Confidence: 0.95}, {Detect: -0.1, Confidence: 0.95}, {Detect: 0.05}, {Detect: 0.05, Confidence: 1}, {Level: "IV", AQL: 4}, {Level: "II", AQL: 3}} {
 		if err := r.Check(); err == nil {
 			t.Errorf("accepted: %+v", r)

@@ -124,6 +124,9 @@ func (s Shows) wouldNot(z Sizes) []string {
 			break
 		}
 	}
+	if z.Openings != nil {
+		out = append(out, fmt.Sprintf("At most %s of the drawn clear points are opened. At the others only a recheck speaks, and activity that both tests overlook stays unseen.", words.Count(*z.Openings)))
+	}
 	if z.Risk > 0 {
 		out = append(out, "The part weighted to risk speaks for the month only when each point is weighted by its chance of selection; faults counted plainly among all drawn points say too much.")
 	}

@@ -9,7 +9,7 @@
 -- column: month | local month it was drawn from; empty for all
 -- column: measure | disagreement: the blind recheck by someone else says otherwise; missed: a clear call where opening found activity
 -- column: frame | points that could be drawn, of those the measure speaks of
--- column: drawn | of those, drawn
+-- column: drawn | of those, drawn; for missed, drawn and chosen to be opened
 -- column: came_back | drawn points with an answer: a recheck by someone else that decided (recheck_pairs), or a decisive finding, within the truth window
 -- column: undecided | drawn points whose recheck ended unsure
 -- column: outstanding | drawn points without an answer
@@ -31,7 +31,7 @@ WITH rechecks AS (
            row_number() OVER (PARTITION BY p.first_inspection, p.point_id ORDER BY p.second_call = 'unsure', p.inspection_id) AS nth
     FROM recheck_pairs p
 ), points AS (
-    SELECT s.draw, s.sample, s.month, s.site_id, s.call, s.chance, s.part <> '' AS drawn, r.call AS again,
+    SELECT s.draw, s.sample, s.month, s.site_id, s.call, s.chance, s.part <> '' AS drawn, s."open", s.open_chance, r.call AS again,
            CASE WHEN v.verified_by = 'decisive' THEN v.truth END AS truth
     FROM samples s
     LEFT JOIN point_visits v ON v.inspection_id = s.inspection_id AND v.point_id = s.point_id
@@ -42,7 +42,7 @@ WITH rechecks AS (
            again IN ('active', 'clear') AS answered, again = 'unsure' AS undecided, again IN ('active', 'clear') AND again <> call AS fault
     FROM points
     UNION ALL
-    SELECT draw, sample, month, 'missed', site_id, chance, drawn, truth IS NOT NULL, false, truth = 'active'
+    SELECT draw, sample, month, 'missed', site_id, open_chance, "open", truth IS NOT NULL, false, truth = 'active'
     FROM points
     WHERE call = 'clear'
 )

@@ -81,11 +81,12 @@ func samples(ctx context.Context, e *engine.Engine, frames []string) error {
 	return e.Exec(ctx, "CREATE OR REPLACE TEMP VIEW samples AS "+strings.Join(parts, " UNION ALL "))
 }
 
-const sampleColumns = `sample, month, inspection_id, site_id, point_id, technician_id, call, chance, part`
+const sampleColumns = `sample, month, inspection_id, site_id, point_id, technician_id, call, chance, part, "open", open_chance`
 
 const emptySamples = `SELECT CAST(NULL AS INTEGER) AS draw, CAST(NULL AS VARCHAR) AS sample, CAST(NULL AS VARCHAR) AS month,
 	CAST(NULL AS VARCHAR) AS inspection_id, CAST(NULL AS VARCHAR) AS site_id, CAST(NULL AS VARCHAR) AS point_id,
-	CAST(NULL AS VARCHAR) AS technician_id, CAST(NULL AS VARCHAR) AS call, CAST(NULL AS DOUBLE) AS chance, CAST(NULL AS VARCHAR) AS part
+	CAST(NULL AS VARCHAR) AS technician_id, CAST(NULL AS VARCHAR) AS call, CAST(NULL AS DOUBLE) AS chance, CAST(NULL AS VARCHAR) AS part,
+	CAST(NULL AS BOOLEAN) AS "open", CAST(NULL AS DOUBLE) AS open_chance
 	WHERE false`
 
 func parquetOnly(paths []string) []string {
