@@ -7,6 +7,7 @@ import (
 	"slices"
 	"testing"
 
+	"gonum.org/v1/gonum/mat"
 	"gonum.org/v1/gonum/stat/distuv"
 	"pgregory.net/rapid"
 
@@ -134,19 +135,18 @@ func TestPlantedUnits(t *testing.T) {
 	}
 }
 
-// TestFactorsAgainstMaximumLikelihood: with so many events that the prior does not matter, the model by
-// scaling is the Poisson model with main effects that stats fits.
+// TestFactorsAgainstMaximumLikelihood: with so many events that spreads do not matter, what the model
+// expects and its doubt about the sum are those of the logistic model that stats fits.
 func TestFactorsAgainstMaximumLikelihood(t *testing.T) {
 	r := rand.New(rand.NewPCG(5, 5))
 	var cells []cell
 	var tallies []tally
-	var glm stats.GLMInput
-	glm.Family, glm.Link = stats.Poisson, stats.LinkLog
+	glm := stats.GLMInput{Family: stats.Binomial, Link: stats.LinkLogit}
 	for i := range 3 {
 		for j := range 4 {
-			at := 1e6 * (1 + r.Float64())
-			events := int(at * 0.1 * (1 + float64(i)) * (1 + 0.5*float64(j)) * (0.8 + 0.4*r.Float64()))
-			cells, tallies = append(cells, cell{i, j, 0, 0}), append(tallies, tally{int(at), events})
+			points := int(1e6 * (1 + r.Float64()))
+			events := int(float64(points) * 0.02 * (1 + float64(i)) * (1 + 0.5*float64(j)) * (0.8 + 0.4*r.Float64()))
+			cells, tallies = append(cells, cell{i, j, 0, 0}), append(tallies, tally{points, events})
 			row := make([]float64, 6)
 			row[0] = 1
 			if i > 0 {
@@ -155,18 +155,26 @@ func TestFactorsAgainstMaximumLikelihood(t *testing.T) {
 			if j > 0 {
 				row[2+j] = 1
 			}
-			glm.X, glm.Y, glm.Offset = append(glm.X, row), append(glm.Y, float64(events)), append(glm.Offset, math.Log(float64(int(at))))
+			glm.X, glm.Y, glm.Trials = append(glm.X, row), append(glm.Y, float64(events)), append(glm.Trials, float64(points))
 		}
 	}
-	model := fitFactors(cells, tallies, [factorCount]int{3, 4, 1, 1})
+	model, err := fitFactors(cells, tallies, [factorCount]int{3, 4, 1, 1})
+	if err != nil {
+		t.Fatal(err)
+	}
 	fit, err := stats.FitGLM(glm)
 	if err != nil {
 		t.Fatal(err)
 	}
+	slope := mat.NewVecDense(6, nil)
 	for i, c := range cells {
-		if got := model.expected(c, tallies[i].points); math.Abs(got/fit.Fitted[i]-1) > 1e-4 {
+		if got := model.chance(c); math.Abs(got/fit.Fitted[i]-1) > 1e-4 {
 			t.Errorf("cell %v: %v, maximum likelihood %v", c, got, fit.Fitted[i])
 		}
+		slope.AddScaledVec(slope, float64(tallies[i].points)*fit.Fitted[i]*(1-fit.Fitted[i]), mat.NewVecDense(6, glm.X[i]))
+	}
+	if got, want := model.doubt(cells, tallies), mat.Inner(slope, fit.Cov, slope); math.Abs(got/want-1) > 1e-3 {
+		t.Errorf("variance of the sum %v, maximum likelihood %v", got, want)
 	}
 }
 

@@ -41,7 +41,7 @@
 -- column: level | rises, falls, steady, or too few below 8 months
 -- column: clock | see unit_use
 -- column: enough | false where fewer points than the floor, fewer than 9 sites or fewer than 5 expected false alarms
--- column: standing | act: false alarms outside the 99.8% limits with q at most 0.05, past the day or in service; watch: outside the 95% limits, overdue, a level that creeps or a clock that is off; else in_line
+-- column: standing | act: false alarms outside the 99.8% limits with q at most 0.01, past the day or in service; watch: outside the 95% limits, overdue, a level that creeps or a clock that is off; else in_line
 -- column: why | what the standing rests on
 -- caveat: More false alarms than expected is a reason to have a unit looked at, no proof of a fault.
 -- caveat: A service day that was moved on in the records hides that the unit was overdue before.
