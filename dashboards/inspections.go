@@ -19,7 +19,7 @@ const (
 
 // inspectionLink is the page of an inspection, or "" where it has none.
 func inspectionLink(b *queries.Book, id string) string {
-	if slices.ContainsFunc(b.Inspections, func(r queries.InspectionRow) bool { return r.InspectionID == id && r.Page }) {
+	if _, ok := slices.BinarySearch(b.Paged, id); ok {
 		return pageFile("inspection", id)
 	}
 	return ""

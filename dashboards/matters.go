@@ -101,12 +101,7 @@ func evidence(b *queries.Book, r queries.MatterRow) Cell {
 func inspectionsSection(b *queries.Book) Section {
 	t := Table{ID: "inspections-table", Caption: "Inspections by weight", Sortable: true, Find: true, Columns: []Column{{Head: "Inspection"}, {Head: "Date"}, {Head: "Technician"}, {Head: "Missed", Numeric: true},
 		{Head: "False alarms", Numeric: true}, {Head: "Breaches", Numeric: true}, {Head: "Checks breached"}, {Head: "Weight", Numeric: true}}}
-	pages := 0
-	for _, r := range b.Inspections {
-		if r.Page {
-			pages++
-		}
-	}
+	pages := len(b.Paged)
 	for _, r := range b.Inspections[:min(len(b.Inspections), mostRows)] {
 		t.Rows = append(t.Rows, Row{Cells: []Cell{{Text: r.InspectionID, Href: inspectionLink(b, r.InspectionID)}, day(r.Date), text(r.TechnicianID), count(r.Missed), count(r.FalseAlarms),
 			count(r.Breaches), text(strings.ReplaceAll(r.Checks, "_", " ")), count(r.Weight)}})

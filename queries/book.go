@@ -67,6 +67,7 @@ type Book struct {
 	Breaches           []BreachRow
 	Digits             []DigitRow
 	Inspections        []InspectionRow // flagged ones, the weightiest first
+	Paged              []string        // inspections with a page, by id
 	InspectionReadings []InspectionReadingRow
 	Matters            []MatterRow       // the weightiest first
 	Settings           protocol.Settings // of the protocol

@@ -162,9 +162,13 @@ func (d *desk) inspectionReadings() error {
 	}
 	for _, r := range d.book.Inspections {
 		if r.Page {
-			if err := d.eng.Exec(d.ctx, "INSERT INTO chosen VALUES ($id)", engine.Arg("id", r.InspectionID)); err != nil {
-				return err
-			}
+			d.book.Paged = append(d.book.Paged, r.InspectionID)
+		}
+	}
+	slices.Sort(d.book.Paged)
+	for _, id := range d.book.Paged {
+		if err := d.eng.Exec(d.ctx, "INSERT INTO chosen VALUES ($id)", engine.Arg("id", id)); err != nil {
+			return err
 		}
 	}
 	rows, q, err := run(d, "inspection_readings", nil, func(scan func(...any) error, r *InspectionReadingRow) error {
