@@ -8,10 +8,11 @@ import (
 
 func auditorPage(b *queries.Book, _ Business) Page {
 	return Page{
-		Title:    "Auditor",
-		Heading:  auditorHeading(b),
-		Lead:     "How far the figures can be trusted: what share of calls was ever checked, what is still open, and who asks for a look.",
-		Sections: []Section{mattersSection(b), inspectionsSection(b), checkedSection(b), correctedSection(b), cutsSection(b), lookSection(b), openRowsSection(b)},
+		Title:   "Auditor",
+		Heading: auditorHeading(b),
+		Lead:    "How far the figures can be trusted: what share of calls was ever checked, what is still open, and who asks for a look.",
+		Sections: []Section{mattersSection(b), inspectionsSection(b), checkedSection(b), correctedSection(b), cutsSection(b), lookSection(b),
+			auditSampleSection(b), openRowsSection(b)},
 	}
 }
 

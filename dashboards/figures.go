@@ -9,7 +9,6 @@ import (
 
 	"scanledger/dashboards/chart"
 	"scanledger/queries"
-	"scanledger/queries/stats"
 )
 
 // number is a figure as the chart package takes it: NaN where it is not known.
@@ -178,50 +177,6 @@ func multiples(step float64) []float64 {
 	out := make([]float64, 6)
 	for i := range out {
 		out[i] = math.Round(float64(i+1)*step*100) / 100
-	}
-	return out
-}
-
-// funnelFigure draws technicians against the limits around all technicians together.
-func funnelFigure(id, what string, rows []queries.ConsistencyRow) template.HTML {
-	var observed, opportunities, most int64
-	for _, r := range rows {
-		observed += r.Observed
-		opportunities += r.Opportunities
-		most = max(most, r.Opportunities)
-	}
-	f := chart.Funnel{Frame: chart.Frame{ID: "funnel-" + id, Title: what, Desc: what + ", one mark a technician, with exact 95% and 99.8% limits."}, XLabel: "Cases in the period"}
-	if opportunities == 0 {
-		return f.SVG()
-	}
-	f.Centre = float64(observed) / float64(opportunities)
-	for _, r := range rows {
-		if r.Opportunities > 0 {
-			f.Points = append(f.Points, chart.FunnelPoint{Label: r.TechnicianID, N: int(r.Opportunities), Value: number(r.Rate), Standing: standingOf(r),
-				Title: fmt.Sprintf("%s: %s, %s; %s", r.TechnicianID, queries.Percent(r.Rate), ofAll(r.Observed, r.Opportunities), standingWords[standingOf(r)])})
-		}
-	}
-	f.Bands = funnelBands(f.Centre, int(most))
-	return f.SVG()
-}
-
-// funnelSteps is at how many sizes the limits are drawn.
-const funnelSteps = 120
-
-func funnelBands(centre float64, most int) []chart.FunnelBand {
-	var out []chart.FunnelBand
-	last := 0
-	for i := 1; i <= funnelSteps; i++ {
-		n := max(5, most*i*11/(10*funnelSteps))
-		if n == last {
-			continue
-		}
-		last = n
-		l, err := stats.BinomialLimits(centre, n)
-		if err != nil {
-			return nil // without limits the figure still shows the marks; a centre of counts cannot fail
-		}
-		out = append(out, chart.FunnelBand{N: n, Low998: l.Low998, Low95: l.Low95, High95: l.High95, High998: l.High998})
 	}
 	return out
 }

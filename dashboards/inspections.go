@@ -19,7 +19,7 @@ const (
 
 // inspectionLink is the page of an inspection, or "" where it has none.
 func inspectionLink(b *queries.Book, id string) string {
-	if slices.ContainsFunc(b.Inspections, func(r queries.InspectionRow) bool { return r.InspectionID == id && r.Page }) {
+	if _, ok := slices.BinarySearch(b.Paged, id); ok {
 		return pageFile("inspection", id)
 	}
 	return ""
@@ -99,6 +99,9 @@ func (v visit) heading() string {
 	if len(parts) < 2 && v.Breaches > 0 {
 		parts = append(parts, counted(v.Breaches, "breach of the protocol", "breaches of the protocol"))
 	}
+	if len(parts) == 0 {
+		parts = append(parts, counted(v.Sampled, "point drawn for an audit", "points drawn for an audit"))
+	}
 	return v.InspectionID + ": " + strings.Join(parts, ", ")
 }
 
@@ -175,7 +178,9 @@ func (p visitPoint) found() string {
 	}
 	text := p.foundShort()
 	if r.VerifiedBy == "decisive" {
-		text += ": " + strings.ReplaceAll(r.Found, "_", " ")
+		if r.Found != "active" {
+			text += ": " + strings.ReplaceAll(r.Found, "_", " ")
+		}
 		if r.Cause != "" {
 			text += ", " + strings.ReplaceAll(r.Cause, "_", " ")
 		}
@@ -198,11 +203,11 @@ func (v visit) pointsTable(b *queries.Book) Table {
 }
 
 func (v visit) breachSection(b *queries.Book) Section {
-	t := Table{ID: "breaches-table", Caption: "Breaches of the protocol", Sortable: true, Columns: []Column{{Head: "Check"}, {Head: "Point"}, {Head: "Reading"}, {Head: "Seen"}, {Head: "Asked"}}}
+	t := Table{ID: "breaches-table", Caption: "Breaches of the protocol", Sortable: true, Columns: []Column{{Head: "Check"}, {Head: "Place"}, {Head: "Seen"}, {Head: "Asked"}}}
 	shown := v.breaches[:min(len(v.breaches), mostReadings)]
 	for _, r := range shown {
 		c, _ := protocol.Lookup(r.Check)
-		t.Rows = append(t.Rows, Row{Cells: []Cell{{Text: c.Title, Href: pageFile("check", r.Check)}, text(r.PointID), text(r.ReadingID), text(r.Seen), text(r.Asked)}})
+		t.Rows = append(t.Rows, Row{Cells: []Cell{{Text: c.Title, Href: pageFile("check", r.Check)}, text(place(r)), text(r.Seen), text(r.Asked)}})
 	}
 	s := Section{ID: "breaches", Heading: breachHeading(v.breaches), Tables: []Table{t}, Source: sourceOf(b, "protocol_breaches", "")}
 	if len(shown) < len(v.breaches) {
@@ -243,6 +248,9 @@ func (v visit) circumstances(b *queries.Book) Section {
 	add("Air temperature", measured1(v.AirTempC, "°C"))
 	add("Wind", measured1(v.WindKmh, "km/h"))
 	add("Rain", v.Rain)
+	if v.Sampled > 0 {
+		add("Drawn for an audit", counted(v.Sampled, "point", "points"))
+	}
 	add("Areas not inspected", v.Areas)
 	return Section{ID: "circumstances", Heading: tookHeading(v.InspectionRow), Tables: []Table{t}, Source: sourceOf(b, "flagged_inspections", "")}
 }

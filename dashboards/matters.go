@@ -63,7 +63,7 @@ func mattersSub(all, shown int) string {
 
 var matterWords = map[string]string{
 	"missed_point": "missed point", "overdue_unit": "unit past its service date", "protocol": "protocol", "digits": "last digits",
-	"consistency": "out of line", "unit": "unit out of line", "rejected_rows": "rejected rows", "waiting_rows": "waiting rows",
+	"consistency": "out of line", "drift": "changed course", "unit": "unit out of line", "rejected_rows": "rejected rows", "waiting_rows": "waiting rows",
 }
 
 // about says whom or what a matter is about.
@@ -75,7 +75,7 @@ func about(r queries.MatterRow) string {
 		return strings.TrimSpace(r.TechnicianID + " · " + c.Title)
 	case "missed_point":
 		subject = "point " + subject
-	case "consistency":
+	case "consistency", "drift":
 		subject = strings.ReplaceAll(subject, "_", " ")
 	}
 	if r.TechnicianID == "" {
@@ -101,18 +101,13 @@ func evidence(b *queries.Book, r queries.MatterRow) Cell {
 func inspectionsSection(b *queries.Book) Section {
 	t := Table{ID: "inspections-table", Caption: "Inspections by weight", Sortable: true, Find: true, Columns: []Column{{Head: "Inspection"}, {Head: "Date"}, {Head: "Technician"}, {Head: "Missed", Numeric: true},
 		{Head: "False alarms", Numeric: true}, {Head: "Breaches", Numeric: true}, {Head: "Checks breached"}, {Head: "Weight", Numeric: true}}}
-	pages := 0
-	for _, r := range b.Inspections {
-		if r.Page {
-			pages++
-		}
-	}
+	pages := len(b.Paged)
 	for _, r := range b.Inspections[:min(len(b.Inspections), mostRows)] {
-		t.Rows = append(t.Rows, Row{Cells: []Cell{{Text: r.InspectionID, Href: inspectionLink(b, r.InspectionID)}, text(r.Date), text(r.TechnicianID), count(r.Missed), count(r.FalseAlarms),
+		t.Rows = append(t.Rows, Row{Cells: []Cell{{Text: r.InspectionID, Href: inspectionLink(b, r.InspectionID)}, day(r.Date), text(r.TechnicianID), count(r.Missed), count(r.FalseAlarms),
 			count(r.Breaches), text(strings.ReplaceAll(r.Checks, "_", " ")), count(r.Weight)}})
 	}
 	s := Section{ID: "inspections", Heading: inspectionsHeading(b), Tables: []Table{t}, Source: sourceOf(b, "flagged_inspections", ""),
-		Sub: fmt.Sprintf("%s a page of their own: examples of every kind, then the weightiest; %s more have none.", counted(int64(pages), "has", "have"), queries.Count(int64(len(b.Inspections)-pages)))}
+		Sub: fmt.Sprintf("%s a page of their own: examples of every kind, some of those drawn for an audit, then the weightiest; %s more have none.", counted(int64(pages), "has", "have"), queries.Count(int64(len(b.Inspections)-pages)))}
 	if more := len(b.Inspections) - len(t.Rows); more > 0 {
 		s.Sub += fmt.Sprintf(" Listed are the first %s; the CSV below holds all.", queries.Count(int64(len(t.Rows))))
 	}

@@ -57,11 +57,18 @@ func strong() *queries.Book {
 	july, august := checked("month", 40, 50, 0.68, 0.9), checked("month", 25, 50, 0.36, 0.64)
 	july.Month, august.Month = ptr("2026-07"), ptr("2026-08")
 	b.Accuracy = []queries.AccuracyRow{checked("all", 65, 100, 0.55, 0.74), board, brick, july, august}
-	b.Consistency = []queries.ConsistencyRow{
-		{TechnicianID: "T1", Measure: "false_alarms", Opportunities: 60, Observed: 33, Expected: 12, Rate: 0.55, Ratio: 2.75, Low: 1.9, High: 3.9, Z: 5, P: 0.0001, Q: 0.0002, Enough: true, Standing: queries.Act},
-		{TechnicianID: "T2", Measure: "false_alarms", Opportunities: 40, Observed: 8, Expected: 12, Rate: 0.2, Ratio: 0.67, Low: 0.3, High: 1.3, Z: -1, P: 0.3, Q: 0.3, Enough: true, Standing: queries.InLine},
-		{TechnicianID: "T3", Measure: "false_alarms", Opportunities: 3, Observed: 1, Expected: 1, Rate: 0.33, Ratio: 1, Low: 0, High: 5, Z: 0, P: 1, Q: queries.Unknown, Standing: queries.InLine},
+	compared := func(id string, n, observed int64, expected, ratio, low, high, z, q queries.Figure, standing string) queries.ConsistencyRow {
+		return queries.ConsistencyRow{TechnicianID: id, Measure: "false_alarms", Opportunities: n, Observed: observed, Expected: expected, Rate: queries.Figure(float64(observed) / float64(n)),
+			Ratio: ratio, Low: low, High: high, DesignEffect: 1.2, Spread: 0.1, LimitLow998: 0.2, LimitLow95: 0.4, LimitHigh95: 1.7, LimitHigh998: 2.1, Z: z, P: q, Q: q,
+			ShrunkRatio: ratio, ShrunkRate: 0.3, ExpectedWithGain: expected, RatioWithGain: ratio, ExplainedByGain: queries.Unknown, Enough: n >= 30, Standing: standing}
 	}
+	b.Consistency = []queries.ConsistencyRow{
+		compared("T1", 60, 33, 12, 2.75, 1.9, 3.9, 5, 0.0002, queries.Act),
+		compared("T2", 40, 8, 12, 0.67, 0.3, 1.3, -1, 0.3, queries.InLine),
+		compared("T3", 3, 1, 1, 1, 0, 5, 0, queries.Unknown, queries.InLine),
+	}
+	b.Consistency[0].ExplainedByGain = 0.25
+	b.Drift = append(drifted("T1", queries.Up), steady("T2")...)
 	b.Quality = []queries.QualityRow{{File: "readings.csv", SHA256: "00", RecordSet: "readings", ReceivedOn: "2026-09-07", Rows: 1010, Accepted: 1000, Duplicate: 3, Corrected: 2, Waiting: 1, Rejected: 4}}
 	b.RejectRules = []queries.RejectRuleRow{{File: "readings.csv", RecordSet: "readings", Column: "gain", Rule: "gain_within_unit", Times: 4, FirstLine: 7, Example: "9"}}
 	b.Flow = []queries.FlowRow{{Step: "readings", N: 1600}, {Step: "control_readings", N: 20}, {Step: "points", N: 1000}, {Step: "call", Call: "active", N: 120},
@@ -72,7 +79,10 @@ func strong() *queries.Book {
 	b.Statement = []queries.StatementRow{{Topic: "confirmed", Text: "Activity was found at 65 of 100 verified calls of movement (65%, 95% interval 55% to 74%).", N: ptr[int64](100), Rate: 0.65, Low: 0.55, High: 0.74},
 		{Topic: "limits", Text: "A clear reading never proves absence.", Rate: queries.Unknown, Low: queries.Unknown, High: queries.Unknown}}
 	seasons(b)
+	rechecked(b)
+	fleet(b)
 	habitsOf(b)
+	b.AuditSample = auditSamples()
 	return b
 }
 
@@ -93,8 +103,12 @@ func thin() *queries.Book {
 	for i := range b.Consistency {
 		b.Consistency[i].Enough = false
 	}
+	b.Drift = append(unwatched("T1"), unwatched("T2")...)
 	thinSeasons(b)
+	thinRechecks(b)
+	thinFleet(b)
 	fewHabits(b)
+	thinSamples(b)
 	b.Findings = nil
 	return b
 }
@@ -111,7 +125,10 @@ func level() *queries.Book {
 	for i := range b.Consistency {
 		b.Consistency[i].Standing = queries.InLine
 	}
+	b.Drift = append(steady("T1"), steady("T2")...)
 	levelSeasons(b)
+	levelRechecks(b)
+	levelFleet(b)
 	sameHabits(b)
 	return b
 }
@@ -164,6 +181,8 @@ func TestHeadings(t *testing.T) {
 			"thin": "In no cut was enough checked to say what is missed", "nothing": "There is nothing to compare yet"}},
 		{"quote", quoteHeading, map[string]string{"strong": "What may be said, with 1 rate and its interval", "level": "What may be said, with 1 rate and its interval",
 			"thin": "What may be said holds no rate yet", "nothing": "What may be said holds no rate yet"}},
+		{"audit samples", auditSampleHeading, map[string]string{"strong": "Audit samples put missed points at 2.1% of clear calls (0.7% to 4.9%)", "level": "Audit samples put missed points at 2.1% of clear calls (0.7% to 4.9%)",
+			"thin": "Audit samples do not say yet: 25 answers from 150 drawn points", "nothing": "No audit sample has been drawn"}},
 		{"quality", qualityHeading, map[string]string{"strong": "All 1010 rows of 1 file are accounted for", "level": "All 1010 rows of 1 file are accounted for",
 			"thin": "All 1010 rows of 1 file are accounted for", "nothing": "No rows have been taken in yet"}},
 	}
@@ -236,7 +255,11 @@ func TestHostileTextIsText(t *testing.T) {
 	b := strong()
 	b.Labels.Materials = map[string]string{"board": evil, "brick": evil}
 	b.Labels.Regions = map[string]string{"N": evil, "S": evil}
+	for i := range 6 {
+		b.Drift[i].TechnicianID, b.Drift[i].WhatChanged = evil, evil
+	}
 	b.Consistency[0].TechnicianID, b.Quality[0].File, b.RejectRules[0].Example, b.RejectRules[0].Column = evil, evil, evil, evil
+	b.Units[0].UnitID, b.Units[0].Model, b.UnitUse[0].UnitID, b.Agreement[1].TechnicianID, b.GainUse[0].TechnicianID, b.Repeats[1].TechnicianID = evil, evil, evil, evil, evil, evil
 	dir := t.TempDir()
 	if err := Write(dir, b, Business{Name: evil, Currency: evil, FalseAlarmCost: 1}); err != nil {
 		t.Fatal(err)

@@ -134,7 +134,7 @@ func sum(f queries.Figure) Cell {
 
 // patternSection is the drill-down of one pattern.
 func patternSection(b *queries.Book, biz Business, d direction, p queries.FoundPattern) Section {
-	tables := []Table{peopleTable(b, d, p)}
+	tables := []Table{callersTable(b, d, p)}
 	if d.name == "false_alarms" { // what is found at a missed point is always activity
 		tables = []Table{foundTable(b, d, p), tables[0]}
 	}
@@ -230,7 +230,7 @@ func foundTable(b *queries.Book, d direction, p queries.FoundPattern) Table {
 	return t
 }
 
-func peopleTable(b *queries.Book, d direction, p queries.FoundPattern) Table {
+func callersTable(b *queries.Book, d direction, p queries.FoundPattern) Table {
 	t := Table{ID: anchor(d, p) + "-people", Caption: "Whose calls they are", Sortable: true, Folded: true, Columns: []Column{{Head: "Technician"}, {Head: "Checked", Unit: "in the pattern", Numeric: true},
 		{Head: "Wrong", Numeric: true}, {Head: "Expected", Unit: "by chance", Numeric: true}, {Head: "Checked", Unit: "elsewhere", Numeric: true}, {Head: "Wrong", Unit: "elsewhere", Numeric: true}}}
 	for _, r := range parts(b, d, p, "technician_id") {

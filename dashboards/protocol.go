@@ -27,33 +27,6 @@ func protocolPage(b *queries.Book, _ Business) Page {
 	}
 }
 
-// checkPages are one page a check, with its breaches.
-func checkPages(b *queries.Book, _ Business) []Page {
-	var out []Page
-	for _, c := range protocol.Checks {
-		rows := ofCheck(b, c.ID)
-		if len(rows) == 0 {
-			continue
-		}
-		out = append(out, Page{
-			File: pageFile("check", c.ID), Title: c.Title, Heading: checkHeading(c, rows),
-			Lead:     fmt.Sprintf("Asked: %s (%s). A chance is a %s. It is a breach where %s.", c.Asked(b.Settings), kindOf(c), c.Chance, c.Breach),
-			Sections: []Section{checkSection(b, c, rows), breachesSection(b, c)},
-		})
-	}
-	return out
-}
-
-func kindOf(c protocol.Check) string {
-	switch c.Kind {
-	case protocol.Published:
-		return c.Source
-	case protocol.House:
-		return "the house's choice"
-	}
-	return string(c.Kind)
-}
-
 func ofCheck(b *queries.Book, id string) []queries.ProtocolRow {
 	var out []queries.ProtocolRow
 	for _, r := range b.Protocol {
@@ -103,15 +76,6 @@ func protocolHeading(b *queries.Book) string {
 		return fmt.Sprintf("On none of %s does anyone breach clearly more often than the others", counted(int64(len(judged)), "check", "checks"))
 	}
 	return fmt.Sprintf("On %d of %s someone breaches clearly more often than the others", len(out), counted(int64(len(judged)), "check", "checks"))
-}
-
-func checkHeading(c protocol.Check, rows []queries.ProtocolRow) string {
-	chances, breaches := sums(rows)
-	text := fmt.Sprintf("%s: %s of %s", c.Title, queries.Count(breaches), queries.Count(chances))
-	if who := outstanding(rows); len(who) > 0 {
-		return text + fmt.Sprintf("; clearly more often by %s than by the others", words(who))
-	}
-	return text
 }
 
 // words joins names: "A", "A and B", "A, B and 3 more".
@@ -190,7 +154,7 @@ func habitsHeading(b *queries.Book) string {
 
 func habitsRow(c protocol.Check, rows []queries.ProtocolRow, who []string) Row {
 	chances, breaches := sums(rows)
-	out := Row{Cells: []Cell{{Text: c.Title, Href: pageFile("check", c.ID), ID: c.ID}, {Text: ofAll(breaches, chances), Class: "num"}}}
+	out := Row{Cells: []Cell{{Text: c.Title, Href: pageFile("check", c.ID), ID: c.ID}, {Text: ofAll(breaches, chances), Class: "num wrap"}}}
 	for _, id := range who {
 		i := slices.IndexFunc(rows, func(r queries.ProtocolRow) bool { return r.TechnicianID == id })
 		if i < 0 {
@@ -208,6 +172,8 @@ func habitCell(r queries.ProtocolRow) Cell {
 	switch {
 	case r.Standing == queries.Act || r.Standing == queries.Watch:
 		c.Mark = mark(r.Standing)
+	case r.Check == "digit_preference": // ten digits are no sample: see the section on them
+		c.Text = queries.Count(r.Breaches)
 	case !r.Enough:
 		c.Text, c.Class, c.Mark = fmt.Sprintf("%d/%d", r.Breaches, r.Chances), "num soft", mark(tooFew)
 	}
@@ -233,7 +199,7 @@ func checksSection(b *queries.Book) Section {
 	t := Table{ID: "checks-table", Caption: "What is asked, and where that comes from", Columns: []Column{{Head: "Check"}, {Head: "Asked"}, {Head: "Kind"}, {Head: "Weight", Unit: "1 to 10", Numeric: true}}}
 	own := 0
 	for _, c := range protocol.Checks {
-		row := Row{Cells: []Cell{text(c.Title), text(c.Asked(b.Settings)), text(kindOf(c)), count(int64(c.Weight))}}
+		row := Row{Cells: []Cell{text(c.Title), text(c.With(b.Settings).Asks), text(kindOf(c)), count(int64(c.Weight))}}
 		if slices.Contains(b.Settings.Off, c.ID) {
 			row.Held, row.Cells[1].Text = true, "switched off"
 		}
@@ -259,7 +225,7 @@ func digitsSection(b *queries.Book) Section {
 			row.Cells = append(row.Cells, count(int64(n)))
 		}
 		standing := cmp.Or(r.Standing, tooFew)
-		t.Rows = append(t.Rows, Row{Held: row.Held, Cells: append(row.Cells, decimal(r.Q, 3), Cell{Text: standingWords[standing], Mark: mark(standing)})})
+		t.Rows = append(t.Rows, Row{Held: row.Held, Cells: append(row.Cells, discovery(r.Q), Cell{Text: standingWords[standing], Mark: mark(standing)})})
 	}
 	s := Section{ID: "digits", Heading: digitsHeading(b),
 		Sub:    "Last digits of levels read off a fine scale are all as frequent. A technician is judged against that and against the others with the same model.",
@@ -297,85 +263,4 @@ func digitsHeading(b *queries.Book) string {
 		return fmt.Sprintf("Last digits of levels: nobody of %d differs from the others", len(judged))
 	}
 	return fmt.Sprintf("Last digits of levels: %d of %s differ from the others", len(out), counted(int64(len(judged)), "technician", "technicians"))
-}
-
-// checkSection compares technicians on one check.
-func checkSection(b *queries.Book, c protocol.Check, rows []queries.ProtocolRow) Section {
-	t := Table{ID: "by-technician", Caption: "By technician", Sortable: true, Find: len(rows) > mostColumns, Columns: []Column{{Head: "Technician"}, {Head: "Chances", Numeric: true}, {Head: "Breaches", Numeric: true},
-		{Head: "Rate", Numeric: true}, {Head: "95% interval", Numeric: true}, {Head: "Others", Numeric: true}, {Head: "q", Unit: "false discovery", Numeric: true}, {Head: "Standing"}}}
-	for _, r := range rows[:min(len(rows), mostBreaches)] {
-		standing := Cell{Text: r.WhyNot}
-		if r.Standing != "" {
-			standing = Cell{Text: standingWords[r.Standing], Mark: mark(r.Standing)}
-		}
-		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(r.TechnicianID), count(r.Chances), count(r.Breaches), percent(r.Rate), interval(r.Low, r.High),
-			percent(r.Others), decimal(r.Q, 3), standing}})
-	}
-	chances, breaches := sums(rows)
-	return Section{ID: "technicians", Heading: comparedHeading(rows), Sub: "A standing compares with the others; a habit that all share shows as a rate only.",
-		Tables: []Table{t}, Margin: []Note{{queries.Percent(queries.Figure(float64(breaches) / float64(chances))), fmt.Sprintf("of %s were breached, all technicians together.", counted(chances, "chance", "chances"))}},
-		Source: sourceOf(b, "protocol", "Chance: "+c.Chance+". Breach: "+c.Breach+".")}
-}
-
-func comparedHeading(rows []queries.ProtocolRow) string {
-	judged := 0
-	for _, r := range rows {
-		if r.Standing != "" {
-			judged++
-		}
-	}
-	out := len(outstanding(rows))
-	switch {
-	case judged == 0:
-		return "Nobody is judged by this check"
-	case out == 0:
-		return fmt.Sprintf("None of %s stands out", counted(int64(judged), "technician", "technicians"))
-	}
-	return fmt.Sprintf("%d of %s out", out, counted(int64(judged), "technician stands", "technicians stand"))
-}
-
-func breachesSection(b *queries.Book, c protocol.Check) Section {
-	all := slices.DeleteFunc(slices.Clone(b.Breaches), func(r queries.BreachRow) bool { return r.Check != c.ID })
-	t := Table{ID: "breaches-table", Caption: "Breaches, the newest of each technician first", Sortable: true, Find: true, Columns: []Column{{Head: "Date"}, {Head: "Technician"},
-		{Head: "Inspection"}, {Head: "Point"}, {Head: "Reading"}, {Head: "Seen"}}}
-	shown := newest(all, mostBreaches)
-	for _, r := range shown {
-		t.Rows = append(t.Rows, Row{Cells: []Cell{text(r.Date), text(r.TechnicianID), {Text: r.InspectionID, Href: inspectionLink(b, r.InspectionID)}, text(r.PointID), text(r.ReadingID), text(r.Seen)}})
-	}
-	s := Section{ID: "breaches", Heading: counted(int64(len(all)), "breach is", "breaches are") + " on record", Tables: []Table{t}, Source: sourceOf(b, "protocol_breaches", "")}
-	if n := len(all) - len(shown); n > 0 {
-		s.Sub = fmt.Sprintf("Shown are the newest %s, an even share of each technician's; %s more are in the CSV below.", queries.Count(int64(len(shown))), queries.Count(int64(n)))
-	}
-	if len(all) == 0 {
-		s.Heading, s.Tables = "No breach is on record", nil
-	}
-	return s
-}
-
-// newest picks at most so many breaches, the newest of each technician, in turns; the rows come by technician
-// and date.
-func newest(rows []queries.BreachRow, most int) []queries.BreachRow {
-	var people [][]queries.BreachRow
-	for start, end := 0, 0; start < len(rows); start = end {
-		for end < len(rows) && rows[end].TechnicianID == rows[start].TechnicianID {
-			end++
-		}
-		people = append(people, rows[start:end])
-	}
-	taken := make([]int, len(people))
-	for left := min(most, len(rows)); left > 0; {
-		for i := range people {
-			if left > 0 && taken[i] < len(people[i]) {
-				taken[i]++
-				left--
-			}
-		}
-	}
-	var out []queries.BreachRow
-	for i, own := range people {
-		for k := range taken[i] {
-			out = append(out, own[len(own)-1-k])
-		}
-	}
-	return out
 }

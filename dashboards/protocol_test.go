@@ -32,6 +32,7 @@ func habitsOf(b *queries.Book) {
 	}
 	b.Digits = []queries.DigitRow{{TechnicianID: "T1", Model: "M1", Place: "tenths", Levels: 500, D0: 250, D5: 250, Q: 0.0001, Size: 2, Enough: true, Standing: queries.Act},
 		{TechnicianID: "T2", Model: "M1", Place: "tenths", Levels: 500, D0: 50, D1: 50, D2: 50, D3: 50, D4: 50, D5: 50, D6: 50, D7: 50, D8: 50, D9: 50, Q: 0.9, Size: 0, Enough: true, Standing: queries.InLine}}
+	b.Paged = []string{"I1"}
 	b.Inspections = []queries.InspectionRow{
 		{InspectionID: "I1", SiteID: "A", TechnicianID: "T1", Region: "N", Date: "2026-08-02", Start: "09:10", Minutes: 34, Purpose: "pre_purchase", Outcome: "active", AirTempC: 21.5, WindKmh: queries.Unknown,
 			Areas: "roof void: hot", Units: "U1", Readings: 4, Controls: 1, Points: 2, CalledActive: 1, FalseAlarms: 1, Missed: 1, Breaches: 1, Checks: "short_hold", Weight: 19, Page: true},
@@ -119,7 +120,8 @@ func TestInspectionHeadings(t *testing.T) {
 	for want, v := range map[string]visit{
 		"I1: 1 point called clear was found active, 2 active calls were found to be something else": {InspectionRow: queries.InspectionRow{InspectionID: "I1", Missed: 1, FalseAlarms: 2, Breaches: 9}},
 		"I1: 1 active call was found to be something else, 1 breach of the protocol":                {InspectionRow: queries.InspectionRow{InspectionID: "I1", FalseAlarms: 1, Breaches: 1}},
-		"I1: 3 breaches of the protocol": {InspectionRow: queries.InspectionRow{InspectionID: "I1", Breaches: 3}},
+		"I1: 2 points drawn for an audit": {InspectionRow: queries.InspectionRow{InspectionID: "I1", Sampled: 2}},
+		"I1: 3 breaches of the protocol":  {InspectionRow: queries.InspectionRow{InspectionID: "I1", Breaches: 3}},
 	} {
 		if got := v.heading(); got != want {
 			t.Errorf("got  %q\nwant %q", got, want)

@@ -4,6 +4,7 @@ import (
 	"fmt"
 	"html/template"
 	"strconv"
+	"strings"
 	"unicode"
 	"unicode/utf8"
 
@@ -71,8 +72,20 @@ func decimal(f queries.Figure, digits int) Cell {
 	if !f.Known() {
 		return Cell{Text: "not known", Class: "num"}
 	}
-	return Cell{Text: strconv.FormatFloat(float64(f), 'f', digits, 64), Sort: strconv.FormatFloat(float64(f), 'f', 6, 64), Class: "num"}
+	return Cell{Text: fixed(float64(f), digits), Sort: strconv.FormatFloat(float64(f), 'f', 6, 64), Class: "num"}
 }
+
+// fixed writes a number with so many decimals; one that rounds to 0 has no sign.
+func fixed(v float64, digits int) string {
+	s := strconv.FormatFloat(v, 'f', digits, 64)
+	if strings.Trim(s, "-0.") == "" {
+		s = strings.TrimPrefix(s, "-")
+	}
+	return s
+}
+
+// day is a date that does not break.
+func day(date string) Cell { return Cell{Text: date, Class: "day"} }
 
 // counted writes "1 row" or "3 rows".
 func counted(n int64, one, many string) string {

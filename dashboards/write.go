@@ -34,6 +34,7 @@ var pages = []struct {
 	{Link{"patterns.html", "Patterns"}, patternsPage},
 	{Link{"season.html", "Season and trend"}, seasonPage},
 	{Link{"technicians.html", "Technicians"}, techniciansPage},
+	{Link{"units.html", "Units"}, unitsPage},
 	{Link{"protocol.html", "Protocol"}, protocolPage},
 	{Link{"auditor.html", "Auditor"}, auditorPage},
 	{Link{"quality.html", "Records"}, qualityPage},

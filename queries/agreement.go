@@ -128,7 +128,9 @@ func agreementRows(pairs []agreement.Pair, floor int) ([]AgreementRow, error) {
 		}
 		rows[0].Alpha, rows[0].AlphaLow, rows[0].AlphaHigh = Figure(alpha.Value), Figure(alpha.Low), Figure(alpha.High)
 	}
-	setDirections(len(rows), func(i int) (string, *AgreementFigures) { return rows[i].TechnicianID, &rows[i].AgreementFigures })
+	setDirections(len(rows), func(i int) (string, *AgreementFigures, bool) {
+		return rows[i].TechnicianID, &rows[i].AgreementFigures, rows[i].Enough
+	})
 	return rows, nil
 }
 
@@ -191,22 +193,22 @@ func (f AgreementFigures) verdict(floor int) Verdict {
 	return Verdict{Enough: true}
 }
 
-// setDirections says which side calls more, over the rows of technicians together and for all by
-// itself.
-func setDirections(n int, row func(i int) (technician string, f *AgreementFigures)) {
+// setDirections says which side calls more where there is enough to go by: over the rows of technicians
+// together, and for all by itself.
+func setDirections(n int, row func(i int) (technician string, f *AgreementFigures, enough bool)) {
 	p := make([]float64, n)
 	for i := range p {
-		name, f := row(i)
-		if p[i] = float64(f.DirectionP); name == AllTechnicians {
+		name, f, enough := row(i)
+		if p[i] = float64(f.DirectionP); name == AllTechnicians || !enough {
 			p[i] = math.NaN()
 		}
 	}
 	adjusted := adjustedFDR(p)
 	for i := range n {
-		name, f := row(i)
+		name, f, enough := row(i)
 		f.DirectionQ = Figure(adjusted[i])
 		by := f.DirectionQ
-		if name == AllTechnicians {
+		if name == AllTechnicians && enough {
 			by = f.DirectionP
 		}
 		f.Direction = direction(by, f.OnlyThis, f.OnlyOther)
@@ -260,7 +262,9 @@ func (d *desk) agreementMaterial() error {
 			rows = append(rows, AgreementMaterialRow{part[0].material, name, figures[i], verdicts[i]})
 		}
 	}
-	setDirections(len(rows), func(i int) (string, *AgreementFigures) { return rows[i].TechnicianID, &rows[i].AgreementFigures })
+	setDirections(len(rows), func(i int) (string, *AgreementFigures, bool) {
+		return rows[i].TechnicianID, &rows[i].AgreementFigures, rows[i].Enough
+	})
 	d.book.AgreementMaterial = rows
 	d.conclude(q, rows)
 	return nil

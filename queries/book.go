@@ -42,6 +42,7 @@ type Book struct {
 	Accuracy           []AccuracyRow
 	Statement          []StatementRow
 	Consistency        []ConsistencyRow
+	Drift              []DriftRow
 	Season             []SeasonRow
 	SeasonMonths       []SeasonMonthRow
 	Trend              []TrendRow
@@ -61,11 +62,13 @@ type Book struct {
 	UnitLevels         []UnitLevelRow
 	UnitUse            []UnitUseRow
 	Units              []UnitRow
+	AuditSample        []AuditSampleRow
 	Findings           []Finding // the most important first
 	Protocol           []ProtocolRow
 	Breaches           []BreachRow
 	Digits             []DigitRow
 	Inspections        []InspectionRow // flagged ones, the weightiest first
+	Paged              []string        // inspections with a page, by id
 	InspectionReadings []InspectionReadingRow
 	Matters            []MatterRow // the weightiest first
 	FalseAlarmPatterns PatternSearch
@@ -95,6 +98,7 @@ type desk struct {
 	opt  Options
 
 	takeApart []BreakdownRow     // of the patterns, before what lies outside them is known
+	staff     staff              // everyone's counts, once consistency has run
 	wanted    []string           // inspections that get a page, whatever their weight
 	ladders   []ladders          // what had shown by each gain, once gainCurve has run
 	drifts    []instrument.Drift // of the levels of units, once unitLevel has run
@@ -131,6 +135,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.accuracy,
 		d.statement,
 		d.consistency,
+		d.drift,
 		d.quality,
 		d.rejectRules,
 		d.flow,
@@ -152,6 +157,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.protocol,
 		d.inspections,
 		d.matters,
+		d.auditSample,
 	}
 	for _, step := range steps {
 		if err := step(); err != nil {

@@ -2,129 +2,166 @@ package queries
 
 import (
 	"fmt"
-	"math"
+	"strconv"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
-	"scanledger/queries/stats"
+	"scanledger/queries/people"
 )
 
-// Standings of a technician. TooFew rows are not judged.
+// Standings of a technician. Rows with too few cases are not judged.
 const (
-	InLine = "in_line"
-	Watch  = "watch"
-	Act    = "act"
+	InLine = people.InLine
+	Watch  = people.Edge
+	Act    = people.Act
 )
 
-// ConsistencyRow compares one technician with all the others on one measure.
+// ConsistencyRow compares one technician with the average one under the same conditions, on one measure.
 type ConsistencyRow struct {
-	TechnicianID  string `json:"technician_id"`
-	Measure       string `json:"measure"`
-	Opportunities int64  `json:"opportunities"`
-	Observed      int64  `json:"observed"`
-	Expected      Figure `json:"expected"`
-	Rate          Figure `json:"rate"`
-	Ratio         Figure `json:"ratio"`
-	Low           Figure `json:"low"`
-	High          Figure `json:"high"`
-	Z             Figure `json:"z"`
-	P             Figure `json:"p"`
-	Q             Figure `json:"q"`
-	Enough        bool   `json:"enough"`
-	Standing      string `json:"standing"`
+	TechnicianID     string `json:"technician_id"`
+	Measure          string `json:"measure"`
+	Opportunities    int64  `json:"opportunities"`
+	Observed         int64  `json:"observed"`
+	Expected         Figure `json:"expected"`
+	Rate             Figure `json:"rate"`
+	Ratio            Figure `json:"ratio"`
+	Low              Figure `json:"low"`
+	High             Figure `json:"high"`
+	DesignEffect     Figure `json:"design_effect"`
+	Spread           Figure `json:"spread"`
+	LimitLow998      Figure `json:"limit_low_998"`
+	LimitLow95       Figure `json:"limit_low_95"`
+	LimitHigh95      Figure `json:"limit_high_95"`
+	LimitHigh998     Figure `json:"limit_high_998"`
+	Z                Figure `json:"z"`
+	P                Figure `json:"p"`
+	Q                Figure `json:"q"`
+	ShrunkRatio      Figure `json:"shrunk_ratio"`
+	ShrunkRate       Figure `json:"shrunk_rate"`
+	ExpectedWithGain Figure `json:"expected_with_gain"`
+	RatioWithGain    Figure `json:"ratio_with_gain"`
+	ExplainedByGain  Figure `json:"explained_by_gain"`
+	Enough           bool   `json:"enough"`
+	WhyNot           string `json:"why_not"`
+	Standing         string `json:"standing"`
 }
 
+// staff is everyone's point-visits as counts, with the names behind the numbers.
+type staff struct {
+	panel       people.Panel
+	technicians []string
+	first       int // month of number 0, counted from year 0
+}
+
+// codes numbers names in the order in which they come.
+type codes struct {
+	number map[string]int
+	names  []string
+}
+
+func (c *codes) of(name string) int {
+	n, known := c.number[name]
+	if !known {
+		if c.number == nil {
+			c.number = map[string]int{}
+		}
+		n = len(c.names)
+		c.number[name], c.names = n, append(c.names, name)
+	}
+	return n
+}
+
+// monthNumber counts months from year 0.
+func monthNumber(month string) (int, error) {
+	if len(month) == len("2006-01") {
+		year, errYear := strconv.Atoi(month[:4])
+		m, errMonth := strconv.Atoi(month[5:])
+		if errYear == nil && errMonth == nil {
+			return 12*year + m - 1, nil
+		}
+	}
+	return 0, fmt.Errorf("month %q: want YYYY-MM", month)
+}
+
+func monthOf(number int) string { return fmt.Sprintf("%04d-%02d", number/12, number%12+1) }
+
 func (d *desk) consistency() error {
-	rows, q, err := run(d, "technician_consistency", d.months(), func(scan func(...any) error, r *ConsistencyRow) error {
-		return scan(&r.TechnicianID, &r.Measure, &r.Opportunities, &r.Observed)
-	})
+	q, err := Lookup("technician_consistency")
 	if err != nil {
 		return err
 	}
-	for start := 0; start < len(rows); {
-		end := start
-		for end < len(rows) && rows[end].Measure == rows[start].Measure {
-			end++
-		}
-		if err := compareTechnicians(rows[start:end], int64(d.book.Floor)); err != nil {
-			return fmt.Errorf("analysis technician_consistency, %s: %w", rows[start].Measure, err)
-		}
-		start = end
+	if d.staff, err = d.readStaff(q); err != nil {
+		return fmt.Errorf("analysis technician_consistency: %w", err)
+	}
+	verdicts, err := people.Compare(d.staff.panel, d.book.Floor)
+	if err != nil {
+		return fmt.Errorf("analysis technician_consistency: %w", err)
+	}
+	rows := []ConsistencyRow{}
+	for _, v := range verdicts {
+		rows = append(rows, consistencyRow(d.staff.technicians[v.Technician], v))
 	}
 	d.book.Consistency = rows
 	d.conclude(q, rows)
 	return nil
 }
 
-// compareTechnicians fills the figures of all technicians on one measure.
-func compareTechnicians(rows []ConsistencyRow, floor int64) error {
-	var observed, opportunities int64
-	for _, r := range rows {
-		observed += r.Observed
-		opportunities += r.Opportunities
+// readStaff reads the counts by technician, site, month and conditions.
+func (d *desk) readStaff(q Query) (staff, error) {
+	var s staff
+	var err error
+	var technicians, sites codes
+	var factors [people.Factors]codes
+	if s.first, err = d.firstMonth(); err != nil {
+		return s, err
 	}
-	p := make([]float64, len(rows))
-	for i := range rows {
-		r := &rows[i]
-		r.Enough = r.Opportunities >= floor
-		if err := r.compare(observed-r.Observed, opportunities-r.Opportunities); err != nil {
-			return fmt.Errorf("technician %s: %w", r.TechnicianID, err)
+	var cases []people.Case
+	err = d.eng.Each(d.ctx, q.SQL, d.months(), func(scan func(...any) error) error {
+		var c people.Case
+		var technician, site, month string
+		var at [people.CalledElsewhere]string
+		var elsewhere bool
+		var gain, firstGain int
+		if err := scan(&technician, &site, &month, &at[people.Material], &at[people.Thickness], &at[people.Season], &at[people.Region], &at[people.Purpose], &elsewhere, &gain,
+			&firstGain, &c.Points, &c.Active, &c.ActiveVerified, &c.FalseAlarms, &c.Clear, &c.ClearVerified, &c.Missed); err != nil {
+			return err
 		}
-		p[i] = math.NaN() // not judged, so not counted among the tests
-		if r.Enough {
-			p[i] = float64(r.P)
-		}
-	}
-	adjusted, err := stats.AdjustPValues(p)
-	if err != nil {
-		return err
-	}
-	for i := range rows {
-		rows[i].Q = Figure(adjusted.BenjaminiHochberg[i])
-	}
-	return nil
-}
-
-// compare sets a technician against the others' observed count among their opportunities.
-func (r *ConsistencyRow) compare(others, otherOpportunities int64) error {
-	r.Standing = InLine
-	r.Expected, r.Ratio, r.Low, r.High, r.Z, r.P = Unknown, Unknown, Unknown, Unknown, Unknown, Unknown
-	r.Rate = share(r.Observed, r.Opportunities)
-	rate := share(others, otherOpportunities)
-	if r.Opportunities == 0 || !rate.Known() {
-		return nil
-	}
-	r.Expected = rate * Figure(r.Opportunities)
-	if r.Expected > 0 {
-		ratio, err := stats.ObservedToExpected(int(r.Observed), float64(r.Expected), Confidence)
+		number, err := monthNumber(month)
 		if err != nil {
 			return err
 		}
-		r.Ratio, r.Low, r.High = Figure(ratio.Ratio), Figure(ratio.ExactRatio.Low), Figure(ratio.ExactRatio.High)
-	}
-	pooled := float64(r.Observed+others) / float64(r.Opportunities+otherOpportunities)
-	se := math.Sqrt(pooled * (1 - pooled) * (1/float64(r.Opportunities) + 1/float64(otherOpportunities)))
-	if se > 0 {
-		r.Z = Figure(float64(r.Rate-rate) / se)
-		r.P = Figure(2 * distuv.UnitNormal.Survival(math.Abs(float64(r.Z))))
-	}
-	if !r.Enough {
+		c.Technician, c.Site, c.Month = technicians.of(technician), sites.of(site), number-s.first
+		c.Found = c.ActiveVerified - c.FalseAlarms + c.Missed
+		for f, level := range at {
+			c.At[f] = factors[f].of(level)
+		}
+		if elsewhere {
+			c.At[people.CalledElsewhere] = 1
+		}
+		c.At[people.Gain], c.At[people.FirstGain] = factors[people.Gain].of(strconv.Itoa(gain)), factors[people.FirstGain].of(strconv.Itoa(firstGain))
+		cases = append(cases, c)
 		return nil
-	}
-	limits, err := stats.BinomialLimits(float64(rate), int(r.Opportunities))
+	})
 	if err != nil {
-		return err
+		return s, err
 	}
-	r.Standing = standing(float64(r.Rate), limits)
-	return nil
+	s.technicians = technicians.names
+	s.panel, err = people.NewPanel(cases)
+	return s, err
 }
 
-func standing(rate float64, l stats.FunnelLimits) string {
-	switch {
-	case rate < l.Low998 || rate > l.High998:
-		return Act
-	case rate < l.Low95 || rate > l.High95:
-		return Watch
+// firstMonth is the number of the first month of the period; 0 where there is none.
+func (d *desk) firstMonth() (int, error) {
+	if d.book.From == "" {
+		return 0, nil
 	}
-	return InLine
+	return monthNumber(d.book.From)
+}
+
+func consistencyRow(technician string, v people.Verdict) ConsistencyRow {
+	return ConsistencyRow{TechnicianID: technician, Measure: v.Measure, Opportunities: int64(v.Trials), Observed: int64(v.Observed),
+		Expected: Figure(v.Expected), Rate: Figure(v.Rate), Ratio: Figure(v.Ratio), Low: Figure(v.Low), High: Figure(v.High),
+		DesignEffect: Figure(v.DesignEffect), Spread: Figure(v.Spread),
+		LimitLow998: Figure(v.Limits.Low998), LimitLow95: Figure(v.Limits.Low95), LimitHigh95: Figure(v.Limits.High95), LimitHigh998: Figure(v.Limits.High998),
+		Z: Figure(v.Z), P: Figure(v.P), Q: Figure(v.Q), ShrunkRatio: Figure(v.ShrunkRatio), ShrunkRate: Figure(v.ShrunkRate),
+		ExpectedWithGain: Figure(v.ExpectedWithGain), RatioWithGain: Figure(v.RatioWithGain), ExplainedByGain: Figure(v.ExplainedByGain),
+		Enough: v.Enough, WhyNot: v.WhyNot, Standing: v.Standing}
 }

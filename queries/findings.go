@@ -5,6 +5,8 @@ import (
 	"math"
 	"slices"
 	"strings"
+
+	"scanledger/transform/protocol"
 )
 
 // Finding is one thing the figures say, in a sentence that states its counts.
@@ -18,7 +20,7 @@ type Finding struct {
 // findings lists what the figures say, the most important first. Anything that asks for action
 // outweighs anything that does not; among those, distance from chance decides.
 func findings(b *Book) []Finding {
-	out := slices.Concat(outOfLine(b), clearPatterns(b), weakMaterials(b), overall(b), missing(b), lostRows(b))
+	out := slices.Concat(outOfLine(b), drifted(b), unitsOutOfLine(b), clearPatterns(b), weakMaterials(b), overall(b), missing(b), lostRows(b), oddHabits(b))
 	slices.SortStableFunc(out, func(x, y Finding) int {
 		switch {
 		case x.Weight > y.Weight:
@@ -37,7 +39,7 @@ var measureWords = map[string][2]string{ // verb and what the opportunities are
 	"missed":       {"called clear", "points later found active"},
 }
 
-// outOfLine tells of technicians with more false alarms or misses than the outer limits allow; fewer
+// outOfLine tells of technicians with more false alarms or misses than the widened outer limits allow; fewer
 // asks for no action.
 func outOfLine(b *Book) []Finding {
 	var out []Finding
@@ -47,7 +49,7 @@ func outOfLine(b *Book) []Finding {
 		}
 		words := measureWords[r.Measure]
 		out = append(out, Finding{
-			Text: fmt.Sprintf("%s %s %d of %s %s, %.1f times what the others would give (expected %.1f, 95%% interval %.1f to %.1f times).",
+			Text: fmt.Sprintf("%s %s %d of %s %s, %.1f times what the average technician would give under the same conditions (expected %.1f, 95%% interval %.1f to %.1f times).",
 				r.TechnicianID, words[0], r.Observed, Count(r.Opportunities), words[1], float64(r.Ratio), float64(r.Expected), float64(r.Low), float64(r.High)),
 			Analysis: "technician_consistency", Page: "technicians.html", Weight: 100 + math.Abs(float64(r.Z)),
 		})
@@ -63,6 +65,25 @@ func clearPatterns(b *Book) []Finding {
 			Text: fmt.Sprintf("False alarms gather where %s: %s of %s verified active calls, where %.0f would be expected (by chance %d to %d). %s",
 				b.Labels.PatternWords(p.Terms), Count(p.Wrong), Count(p.Checked), float64(p.Expected), p.ByChanceLow, p.ByChanceHigh, p.Suggestion),
 			Analysis: "false_alarm_patterns", Page: fmt.Sprintf("patterns.html#pattern-%d", p.Number), Weight: 90 - float64(p.Number),
+		})
+	}
+	return out
+}
+
+// drifted tells of technicians who raise more false alarms than their own earlier level, by their first
+// signal; fewer asks for no action.
+func drifted(b *Book) []Finding {
+	var out []Finding
+	told := map[string]bool{}
+	for _, r := range b.Drift {
+		if !r.Signal || r.Direction != Up || told[r.TechnicianID] {
+			continue
+		}
+		told[r.TechnicianID] = true
+		out = append(out, Finding{
+			Text: fmt.Sprintf("%s raises more false alarms than before since about %s: the signal came in %s, when the sum stood at %.1f with a limit of %.1f. %s",
+				r.TechnicianID, r.ChangedFrom, r.Month, float64(r.Statistic), float64(r.Limit), r.WhatChanged),
+			Analysis: "technician_drift", Page: "technicians.html", Weight: 100 + float64(r.Statistic),
 		})
 	}
 	return out
@@ -112,6 +133,23 @@ func missing(b *Book) []Finding {
 			Percent(r.Sensitivity), Range(r.SensitivityLow, r.SensitivityHigh), Count(r.Missed), Count(r.ClearVerified), Percent(r.SensitivityNaive))
 	}
 	return []Finding{f}
+}
+
+// oddHabits tells of breaches of the protocol that someone commits clearly more often than the others.
+func oddHabits(b *Book) []Finding {
+	var out []Finding
+	for _, r := range b.Protocol {
+		if r.Standing != Act {
+			continue
+		}
+		check, _ := protocol.Lookup(r.Check)
+		out = append(out, Finding{
+			Text: fmt.Sprintf("%s by %s: %s of %s (%s, 95%% interval %s), against %s by the others.", check.Title, r.TechnicianID, Count(r.Breaches), Count(r.Chances),
+				Percent(r.Rate), Range(r.Low, r.High), Percent(r.Others)),
+			Analysis: "protocol", Page: "protocol.html", Weight: 60 + float64(check.Weight),
+		})
+	}
+	return out
 }
 
 // lostRows tells of rows that do not count in any figure.

@@ -15,10 +15,10 @@ import (
 	"scanledger/transform/settle"
 )
 
-// smallDemo takes in four months of the demo's invented records and analyses them with the given threads.
-func smallDemo(t *testing.T, threads int) *Book {
+// smallStore takes in four months of the demo's invented records below dir.
+func smallStore(t *testing.T, dir string, threads int) string {
 	t.Helper()
-	ctx, dir := context.Background(), t.TempDir()
+	ctx := context.Background()
 	if _, err := demo.Write(ctx, filepath.Join(dir, "records"), demo.Options{Inspections: 240, Months: 4}); err != nil {
 		t.Fatal(err)
 	}
@@ -26,6 +26,14 @@ func smallDemo(t *testing.T, threads int) *Book {
 	if _, err := settle.Load(ctx, storeDir, []string{filepath.Join(dir, "records")}, settle.Options{ReceivedAt: time.Unix(0, 0), Engine: opt}); err != nil {
 		t.Fatal(err)
 	}
+	return storeDir
+}
+
+// smallDemo analyses the small store with the given threads.
+func smallDemo(t *testing.T, threads int) *Book {
+	t.Helper()
+	ctx, dir := context.Background(), t.TempDir()
+	storeDir, opt := smallStore(t, dir, threads), engine.Options{Threads: threads}
 	st, err := store.Open(storeDir)
 	if err != nil {
 		t.Fatal(err)

@@ -33,7 +33,8 @@ type InspectionRow struct {
 	FalseAlarms  int64  `json:"false_alarms"`
 	Missed       int64  `json:"missed"`
 	Breaches     int64  `json:"breaches"`
-	Checks       string `json:"checks"` // ids, with commas between
+	Checks       string `json:"checks"`  // ids, with commas between
+	Sampled      int64  `json:"sampled"` // points drawn for an audit sample
 	Weight       int64  `json:"weight"`
 	Page         bool   `json:"page"`
 }
@@ -76,13 +77,13 @@ const (
 
 // want asks for a page of the inspection, whatever its weight: an example of something another figure
 // tells of. It must be asked for before inspections runs, and counts only where there is a missed point, a
-// false alarm or a breach.
+// false alarm, a breach or a draw.
 func (d *desk) want(inspection string) { d.wanted = append(d.wanted, inspection) }
 
 func (d *desk) inspections() error {
 	rows, q, err := run(d, "flagged_inspections", append(d.months(), d.off()), func(scan func(...any) error, r *InspectionRow) error {
 		err := scan(&r.InspectionID, &r.SiteID, &r.TechnicianID, &r.Region, &r.Date, &r.Start, &r.Minutes, &r.Purpose, &r.Outcome, &r.AirTempC, &r.WindKmh,
-			&r.Rain, &r.Areas, &r.Units, &r.Readings, &r.Controls, &r.Points, &r.CalledActive, &r.Unsure, &r.FalseAlarms, &r.Missed, &r.Breaches, &r.Checks)
+			&r.Rain, &r.Areas, &r.Units, &r.Readings, &r.Controls, &r.Points, &r.CalledActive, &r.Unsure, &r.FalseAlarms, &r.Missed, &r.Breaches, &r.Checks, &r.Sampled)
 		r.Weight = r.weigh()
 		return err
 	})
@@ -127,20 +128,21 @@ func (r InspectionRow) kinds() []string {
 }
 
 // choosePages marks at most so many rows, which come by weight: those wanted, then some of every kind, then
-// the weightiest.
+// those drawn for an audit, up to a third of all pages, then the weightiest.
 func choosePages(rows []InspectionRow, wanted []string, most int) {
 	left := most
-	take := func(why func(InspectionRow) bool) {
+	take := func(atMost int, why func(InspectionRow) bool) {
 		for i := range rows {
-			if left > 0 && !rows[i].Page && why(rows[i]) {
+			if left > 0 && atMost > 0 && !rows[i].Page && why(rows[i]) {
 				rows[i].Page = true
 				left--
+				atMost--
 			}
 		}
 	}
-	take(func(r InspectionRow) bool { return slices.Contains(wanted, r.InspectionID) })
+	take(most, func(r InspectionRow) bool { return slices.Contains(wanted, r.InspectionID) })
 	shown := map[string]int{}
-	take(func(r InspectionRow) bool {
+	take(most, func(r InspectionRow) bool {
 		rare := slices.ContainsFunc(r.kinds(), func(kind string) bool { return shown[kind] < examples })
 		if rare {
 			for _, kind := range r.kinds() {
@@ -149,7 +151,8 @@ func choosePages(rows []InspectionRow, wanted []string, most int) {
 		}
 		return rare
 	})
-	take(func(InspectionRow) bool { return true })
+	take(most/3, func(r InspectionRow) bool { return r.Sampled > 0 })
+	take(most, func(InspectionRow) bool { return true })
 }
 
 // inspectionReadings reads what was read in the inspections with a page.
@@ -159,9 +162,13 @@ func (d *desk) inspectionReadings() error {
 	}
 	for _, r := range d.book.Inspections {
 		if r.Page {
-			if err := d.eng.Exec(d.ctx, "INSERT INTO chosen VALUES ($id)", engine.Arg("id", r.InspectionID)); err != nil {
-				return err
-			}
+			d.book.Paged = append(d.book.Paged, r.InspectionID)
+		}
+	}
+	slices.Sort(d.book.Paged)
+	for _, id := range d.book.Paged {
+		if err := d.eng.Exec(d.ctx, "INSERT INTO chosen VALUES ($id)", engine.Arg("id", id)); err != nil {
+			return err
 		}
 	}
 	rows, q, err := run(d, "inspection_readings", nil, func(scan func(...any) error, r *InspectionReadingRow) error {

@@ -29,6 +29,7 @@ const (
 	reportedMatter    = 5 // one point, by a report only
 	overdueMatter     = 5
 	consistencyMatter = 7
+	driftMatter       = 7
 	unitMatter        = 6
 	patternMatter     = 6
 	rejectedMatter    = 2
@@ -48,9 +49,9 @@ func (d *desk) matters() error {
 	if err != nil {
 		return err
 	}
-	rows = slices.Concat(rows, protocolMatters(d.book), digitMatters(d.book), consistencyMatters(d.book), unitMatters(d.book), patternMatters(d.book), rowMatters(d.book))
+	rows = slices.Concat(rows, protocolMatters(d.book), digitMatters(d.book), consistencyMatters(d.book), driftMatters(d.book), unitMatters(d.book), patternMatters(d.book), rowMatters(d.book))
 	slices.SortStableFunc(rows, func(a, b MatterRow) int {
-		return cmp.Or(cmp.Compare(b.Consequence, a.Consequence), strings.Compare(a.Matter, b.Matter), cmp.Compare(b.Cases, a.Cases))
+		return cmp.Or(cmp.Compare(b.Consequence, a.Consequence), cmp.Compare(b.Cases, a.Cases), strings.Compare(a.Matter, b.Matter))
 	})
 	d.book.Matters = rows
 	d.conclude(q, rows)
@@ -65,7 +66,7 @@ type foundMatter struct {
 
 func (r *MatterRow) found(f foundMatter) {
 	if r.Matter == "overdue_unit" {
-		r.Consequence, r.Evidence, r.Result = overdueMatter, "protocol.html#overdue_unit", "protocol_breaches"
+		r.Consequence, r.Evidence, r.Result = overdueMatter, "units.html#unit-service", "unit_health"
 		r.Text = fmt.Sprintf("Unit %s was used in %s of its %s inspections after its service was due on %s.", r.Subject, Count(r.Cases), Count(r.Of), f.date)
 		return
 	}
@@ -135,7 +136,7 @@ func consistencyMatters(b *Book) []MatterRow {
 			continue
 		}
 		out = append(out, MatterRow{Matter: "consistency", Consequence: consistencyMatter, Subject: r.Measure, TechnicianID: r.TechnicianID, Cases: r.Observed, Of: r.Opportunities,
-			Text: fmt.Sprintf("%s: %s of %s where %.1f would be expected (%.1f times, 95%% interval %.1f to %.1f).", strings.ReplaceAll(r.Measure, "_", " "),
+			Text: fmt.Sprintf("%s %s of %s where %.1f would be expected (%.1f times, 95%% interval %.1f to %.1f).", map[string]string{"false_alarms": "False alarms at", "missed": "Missed"}[r.Measure],
 				Count(r.Observed), Count(r.Opportunities), float64(r.Expected), float64(r.Ratio), float64(r.Low), float64(r.High)),
 			Evidence: "technicians.html#" + r.Measure, Result: "technician_consistency"})
 	}
@@ -163,6 +164,23 @@ func patternMatters(b *Book) []MatterRow {
 	return out
 }
 
+// driftMatters are technicians who raise more false alarms than they used to, once each.
+func driftMatters(b *Book) []MatterRow {
+	var out []MatterRow
+	told := map[string]bool{}
+	for _, r := range b.Drift {
+		if !r.Signal || r.Direction != Up || told[r.TechnicianID] {
+			continue
+		}
+		told[r.TechnicianID] = true
+		out = append(out, MatterRow{Matter: "drift", Consequence: driftMatter, Subject: "false_alarms", TechnicianID: r.TechnicianID, Cases: r.Observed, Of: r.Verified,
+			Text: fmt.Sprintf("More false alarms than before since about %s; the signal came in %s (sum %.1f, limit %.1f; %s of %s that month).", r.ChangedFrom, r.Month,
+				float64(r.Statistic), float64(r.Limit), Count(r.Observed), Count(r.Verified)),
+			Evidence: "technicians.html#drift", Result: "technician_drift"})
+	}
+	return out
+}
+
 // unitMatters are units with more false alarms than the limits allow.
 func unitMatters(b *Book) []MatterRow {
 	var out []MatterRow
@@ -171,7 +189,7 @@ func unitMatters(b *Book) []MatterRow {
 			out = append(out, MatterRow{Matter: "unit", Consequence: unitMatter, Subject: r.UnitID, Cases: r.Observed, Of: r.Points,
 				Text: fmt.Sprintf("False alarms at %s of %s points where %.1f would be expected (%.1f times, 95%% interval %.1f to %.1f).", Count(r.Observed), Count(r.Points),
 					float64(r.Expected), float64(r.Ratio), float64(r.Low), float64(r.High)),
-				Evidence: "results/unit_health.csv", Result: "unit_health"})
+				Evidence: "units.html#unit-alarms", Result: "unit_health"})
 		}
 	}
 	return out

@@ -18,6 +18,8 @@ func TestMatters(t *testing.T) {
 		Digits: []DigitRow{{TechnicianID: "T1", Model: "M", Levels: 500, Standing: Act, Size: 0.5}, {TechnicianID: "T2", Model: "M", Levels: 500, Standing: InLine}},
 		Consistency: []ConsistencyRow{{TechnicianID: "T1", Measure: "false_alarms", Standing: Act, Ratio: 3}, {TechnicianID: "T2", Measure: "missed", Standing: Act, Ratio: 0.2},
 			{TechnicianID: "T3", Measure: "detections", Standing: Act, Ratio: 3}},
+		Drift: []DriftRow{{TechnicianID: "T1", Month: "2026-01", Signal: true, Direction: Up}, {TechnicianID: "T1", Month: "2026-02", Signal: true, Direction: Up},
+			{TechnicianID: "T2", Signal: true, Direction: Down}, {TechnicianID: "T3", Direction: Up}},
 		Units:   []UnitRow{{UnitID: "U1", Standing: Act, Ratio: 3}, {UnitID: "U2", Standing: Act, Ratio: 0.2}, {UnitID: "U3", Standing: InLine, Ratio: 1.5}},
 		Quality: []QualityRow{{File: "a.csv", Rows: 9, Rejected: 2, Waiting: 1}, {File: "b.csv", Rows: 9}},
 	}
@@ -25,7 +27,7 @@ func TestMatters(t *testing.T) {
 	for _, r := range protocolMatters(b) {
 		got = append(got, r.Subject+" "+r.TechnicianID+" "+Count(r.Consequence))
 	}
-	for _, rows := range [][]MatterRow{digitMatters(b), consistencyMatters(b), unitMatters(b), rowMatters(b)} {
+	for _, rows := range [][]MatterRow{digitMatters(b), consistencyMatters(b), driftMatters(b), unitMatters(b), rowMatters(b)} {
 		for _, r := range rows {
 			got = append(got, r.Matter+" "+r.Subject+" "+Count(r.Consequence))
 			if r.Text == "" || r.Evidence == "" || r.Result == "" {
@@ -33,7 +35,7 @@ func TestMatters(t *testing.T) {
 			}
 		}
 	}
-	want := []string{"lapsed_accreditation T1 7", "short_hold T1 3", "short_hold T2 2", "digits M 4", "consistency false_alarms 7", "unit U1 6", "rejected_rows a.csv 2", "waiting_rows a.csv 1"}
+	want := []string{"lapsed_accreditation T1 7", "short_hold T1 3", "short_hold T2 2", "digits M 4", "consistency false_alarms 7", "drift false_alarms 7", "unit U1 6", "rejected_rows a.csv 2", "waiting_rows a.csv 1"}
 	if !slices.Equal(got, want) {
 		t.Errorf("got  %q\nwant %q", got, want)
 	}
@@ -63,7 +65,8 @@ func TestMattersThroughRecords(t *testing.T) {
 	}
 }
 
-// TestChoosePages: what was wanted comes first, then some of every kind, then the weightiest, and never more
+// TestChoosePages: what was wanted comes first, then some of every kind, then
+// those drawn for an audit, then the weightiest, and never more
 // than asked for.
 func TestChoosePages(t *testing.T) {
 	rows := make([]InspectionRow, 0, 40)
@@ -71,12 +74,19 @@ func TestChoosePages(t *testing.T) {
 		rows = append(rows, InspectionRow{InspectionID: Count(int64(i)), Missed: 1, Weight: int64(100 - i)})
 	}
 	rows[35].Missed, rows[35].Checks = 0, "too_close"
+	for i := 25; i < 30; i++ {
+		rows[i].Sampled = 1
+	}
 	choosePages(rows, []string{"39"}, 10)
-	pages := 0
+	pages, sampled := 0, 0
 	for _, r := range rows {
 		if r.Page {
 			pages++
+			sampled += int(r.Sampled)
 		}
+	}
+	if sampled != 3 {
+		t.Errorf("%d pages of inspections drawn for an audit, want a third", sampled)
 	}
 	if pages != 10 || !rows[39].Page || !rows[35].Page || !rows[0].Page || rows[20].Page {
 		t.Errorf("%d pages; wanted %v, rare %v, weightiest %v, other %v", pages, rows[39].Page, rows[35].Page, rows[0].Page, rows[20].Page)

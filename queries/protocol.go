@@ -88,7 +88,7 @@ func (d *desk) protocol() error {
 	}
 	for i := range breaches {
 		check, _ := protocol.Lookup(breaches[i].Check)
-		breaches[i].Asked = check.Asked(d.opt.Protocol)
+		breaches[i].Asked = check.With(d.opt.Protocol).Asks
 	}
 	slices.SortStableFunc(breaches, func(a, b BreachRow) int { return protocol.Order(a.Check) - protocol.Order(b.Check) })
 	d.book.Protocol, d.book.Breaches = rows, breaches
@@ -187,12 +187,7 @@ func (r *protocolCounts) compare(others stats.ClusterSums, byChance float64, flo
 	if r.Enough = r.Chances >= int64(floor); !r.Enough {
 		r.WhyNot = belowFloor
 	}
-	effect := 1.0
-	for _, e := range []Figure{own.DesignEffect, theirs.DesignEffect} {
-		if e.Known() {
-			effect = max(effect, float64(e))
-		}
-	}
+	effect := max(alikeness(own, r.sums), alikeness(theirs, others))
 	if check, _ := protocol.Lookup(r.Check); check.Handed {
 		r.P, r.WhyNot = Unknown, "the house hands out units: nobody is judged by them"
 		return nil
@@ -200,6 +195,15 @@ func (r *protocolCounts) compare(others stats.ClusterSums, byChance float64, flo
 	p, err := habits.Excess(habits.Cases{Chances: r.sums.Units, Breaches: r.sums.Events}, habits.Cases{Chances: others.Units, Breaches: others.Events}, effect, byChance)
 	r.P = Figure(p)
 	return err
+}
+
+// alikeness is the design effect less what it takes for a small number of sites, m/(m-1), which an exact test
+// has no need of; at least 1.
+func alikeness(rate ClusterRate, sums stats.ClusterSums) float64 {
+	if !rate.DesignEffect.Known() {
+		return 1
+	}
+	return max(1, float64(rate.DesignEffect)*float64(sums.Clusters-1)/float64(sums.Clusters))
 }
 
 // ofDigits fills a row of last digits, which are judged in digit_preference: ten of them are no rate to compare.

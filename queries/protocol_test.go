@@ -227,3 +227,29 @@ func TestProtocolCounts(t *testing.T) {
 		}
 	}
 }
+
+// TestSettingsMoveTheChecks: each setting reaches the records.
+func TestSettingsMoveTheChecks(t *testing.T) {
+	count := func(b *Book) map[string]int {
+		out := map[string]int{}
+		for _, r := range b.Breaches {
+			out[r.Check]++
+		}
+		return out
+	}
+	usual := count(protocolBook(t, Options{}))
+	strict := count(protocolBook(t, Options{Protocol: protocol.Settings{Values: map[string]float64{
+		"hold_s": 20.5, "move_s": 600, "point_s": 1800, "battery_pct": 90}}}))
+	for _, check := range []string{"short_hold", "too_close", "short_visit", "low_battery"} {
+		if strict[check] <= usual[check] {
+			t.Errorf("%s: %d breaches, with a stricter setting %d", check, usual[check], strict[check])
+		}
+	}
+	lax := count(protocolBook(t, Options{Protocol: protocol.Settings{Values: map[string]float64{
+		"hold_s": 1, "move_s": 0, "point_s": 1, "battery_pct": 1, "level_margin_pct": 90, "level_cases": 1e6, "copy_chance": 1e-9, "digit_levels": 1e6}}}))
+	for _, check := range []string{"short_hold", "too_close", "short_visit", "low_battery", "against_level", "copied_levels", digitCheck} {
+		if lax[check] >= usual[check] {
+			t.Errorf("%s: %d breaches, with a laxer setting %d", check, usual[check], lax[check])
+		}
+	}
+}

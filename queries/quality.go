@@ -47,7 +47,7 @@ type FlowRow struct {
 // Labels are the names shown for codes.
 type Labels struct{ Materials, Regions map[string]string }
 
-// ledger makes the views files, taken and rejects from what the store had taken in by load upTo.
+// ledger makes the views files and taken from what the store had taken in by load upTo.
 func (d *desk) ledger(st *store.Store, upTo int) error {
 	err := d.eng.Exec(d.ctx, `CREATE OR REPLACE TEMP TABLE files
 		(number INTEGER, name VARCHAR, sha256 VARCHAR, record_set VARCHAR, received_on VARCHAR, "rows" BIGINT)`)
@@ -68,16 +68,7 @@ func (d *desk) ledger(st *store.Store, upTo int) error {
 	for _, set := range contract.Sets() {
 		sets = append(sets, "SELECT _file, _line FROM "+engine.Name("taken_"+set.Name))
 	}
-	if err := d.eng.Exec(d.ctx, "CREATE OR REPLACE TEMP VIEW taken AS "+strings.Join(sets, " UNION ALL ")); err != nil {
-		return err
-	}
-	var rejects []string
-	for _, path := range st.Paths(store.Rejects, "", upTo) {
-		if strings.HasSuffix(path, ".parquet") {
-			rejects = append(rejects, path)
-		}
-	}
-	return d.eng.View(d.ctx, "rejects", rejects, "")
+	return d.eng.Exec(d.ctx, "CREATE OR REPLACE TEMP VIEW taken AS "+strings.Join(sets, " UNION ALL "))
 }
 
 // Recount counts what became of every row of every file taken in by load upTo, from the rows

@@ -31,6 +31,8 @@ type UnitRow struct {
 	ObservedInService   int64   `json:"observed_in_service"`
 	ExpectedInService   Figure  `json:"expected_in_service"`
 	RatioInService      Figure  `json:"ratio_in_service"`
+	ObservedOverdue     int64   `json:"observed_overdue"`
+	ExpectedOverdue     Figure  `json:"expected_overdue"`
 	RatioOverdue        Figure  `json:"ratio_overdue"`
 	VerifiedShare       Figure  `json:"active_verified_share"`
 	OthersVerifiedShare Figure  `json:"others_verified_share"`
@@ -69,13 +71,13 @@ type unitCount struct {
 	part, unit, model                     string
 	overdue                               *bool
 	site                                  *string // of a unit: the day its service is due
-	material, season, technician          string
+	material, season, technician, month   string
 	points, active, verified, falseAlarms int
 }
 
 func (d *desk) unitHealth() error {
 	counts, q, err := run(d, "unit_health", d.months(), func(scan func(...any) error, c *unitCount) error {
-		return scan(&c.part, &c.unit, &c.model, &c.overdue, &c.site, &c.material, &c.season, &c.technician, &c.points, &c.active, &c.verified, &c.falseAlarms)
+		return scan(&c.part, &c.unit, &c.model, &c.overdue, &c.site, &c.material, &c.season, &c.technician, &c.month, &c.points, &c.active, &c.verified, &c.falseAlarms)
 	})
 	if err != nil {
 		return err
@@ -100,7 +102,7 @@ func unitRows(counts []unitCount, drifts []instrument.Drift, uses []UnitUseRow, 
 			continue
 		}
 		checked.add(c)
-		visited = append(visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: *c.site, Material: c.material, Season: c.season, Technician: c.technician,
+		visited = append(visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: *c.site, Material: c.material, Season: c.season, Technician: c.technician, Month: c.month,
 			Points: c.points, FalseAlarms: c.falseAlarms})
 	}
 	alarms, err := instrument.FalseAlarms(visited, floor, Confidence)
@@ -146,7 +148,8 @@ func alarmsOf(alarms []instrument.Alarms, unit string, overdue bool) instrument.
 // returns how many limits the unit is outside of, in either part.
 func (r *UnitRow) alarms(inService, overdue instrument.Alarms) (beyond int) {
 	r.ObservedInService, r.ExpectedInService, r.RatioInService = int64(inService.Observed), Figure(inService.Expected), Figure(inService.Ratio.Value)
-	r.RatioOverdue, r.NotCompared = Figure(overdue.Ratio.Value), int64(inService.Alone+overdue.Alone)
+	r.ObservedOverdue, r.ExpectedOverdue, r.RatioOverdue = int64(overdue.Observed), Figure(overdue.Expected), Figure(overdue.Ratio.Value)
+	r.NotCompared = int64(inService.Alone + overdue.Alone)
 	judged := inService
 	r.JudgedOn = JudgedInService
 	if overdue.Enough {
@@ -222,4 +225,21 @@ func (r *UnitRow) stand(beyond int) {
 		r.Standing = Act
 	}
 	r.Why = strings.Join(why, "; ")
+}
+
+// unitsOutOfLine tells of units with more false alarms than the outer limits allow.
+func unitsOutOfLine(b *Book) []Finding {
+	var out []Finding
+	for _, r := range b.Units {
+		if r.Standing != Act || r.Alarms != AlarmsMore {
+			continue
+		}
+		when := map[string]string{JudgedOverdue: " past its service date", JudgedInService: " in service"}[r.JudgedOn]
+		out = append(out, Finding{
+			Text: fmt.Sprintf("Unit %s raised %d false alarms at %s points%s, %.1f times what other units would give there (expected %.1f, 95%% interval %.1f to %.1f times).",
+				r.UnitID, r.Observed, Count(r.Points), when, float64(r.Ratio), float64(r.Expected), float64(r.Low), float64(r.High)),
+			Analysis: "unit_health", Page: "units.html", Weight: 100 + math.Abs(float64(r.Z)),
+		})
+	}
+	return out
 }

@@ -12,6 +12,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"scanledger/transform/engine"
 	"scanledger/transform/protocol"
@@ -20,9 +21,18 @@ import (
 //go:embed sql/*.sql
 var sqlFiles embed.FS
 
-// tables lists the fact tables, each after those it reads.
-var tables = []string{"season_months", "visits", "readings", "point_truth", "point_visits", "visit_counts", "checked_calls", "recheck_pairs",
-	"protocol_readings", "protocol_points", "protocol_visits"}
+// base lists the fact tables made from what is held, and further those made from them, each after those it
+// reads.
+var (
+	base    = []string{"season_months", "visits", "readings", "point_truth", "point_visits", "visit_counts"}
+	further = []string{"checked_calls", "recheck_pairs", "protocol_readings", "protocol_points", "protocol_visits"}
+)
+
+// Tables lists the fact tables in the order in which they are made.
+func Tables() []string { return slices.Concat(base, further) }
+
+// Base lists those made from what is held, whose ids are in columns of their own.
+func Base() []string { return slices.Clone(base) }
 
 // DefaultTruthDays is how long after a visit a finding still tells about it. (RECORDS: 60 days.)
 const DefaultTruthDays = 60
@@ -31,6 +41,10 @@ const DefaultTruthDays = 60
 type Options struct {
 	TruthDays int // 0: DefaultTruthDays
 	Protocol  protocol.Settings
+
+	// Between, where set, is called once the base tables are made, and before the further ones, which name ids
+	// in sentences.
+	Between func() error
 }
 
 // Facts makes the fact tables in dir, one Parquet file each, and a view of each in e.
@@ -44,6 +58,18 @@ func Facts(ctx context.Context, e *engine.Engine, dir string, opt Options, step 
 	if err := params(ctx, e, opt); err != nil {
 		return err
 	}
+	if err := makeTables(ctx, e, dir, base, step); err != nil {
+		return err
+	}
+	if opt.Between != nil {
+		if err := opt.Between(); err != nil {
+			return err
+		}
+	}
+	return makeTables(ctx, e, dir, further, step)
+}
+
+func makeTables(ctx context.Context, e *engine.Engine, dir string, tables []string, step func(table string)) error {
 	for _, name := range tables {
 		step(name)
 		query, err := SQL(name)

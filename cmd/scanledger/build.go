@@ -12,6 +12,7 @@ import (
 	"scanledger/ingest/store"
 	"scanledger/queries"
 	"scanledger/transform"
+	"scanledger/transform/codes"
 	"scanledger/transform/engine"
 	"scanledger/transform/protocol"
 	"scanledger/transform/settle"
@@ -23,6 +24,8 @@ type buildCmd struct {
 	From  string `help:"First month (YYYY-MM); otherwise the first there is." placeholder:"MONTH"`
 	To    string `help:"Last month (YYYY-MM); otherwise the last there is." placeholder:"MONTH"`
 	AsOf  string `help:"See only what had been received by this day (YYYY-MM-DD)." placeholder:"DATE"`
+
+	NoNames bool `help:"Codes in the place of ids and no names, for pages that leave the business; needs privacy.key."`
 }
 
 // built says what a build made.
@@ -74,6 +77,10 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 	if err != nil {
 		return built{}, err
 	}
+	hide, err := a.hide(c.NoNames)
+	if err != nil {
+		return built{}, err
+	}
 	st, err := store.Open(c.Store)
 	if err != nil {
 		return built{}, err
@@ -85,7 +92,7 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 	if asOf.IsZero() {
 		asOf = received
 	}
-	checks, err := protocol.Read(a.config.Protocol)
+	opt, err := a.options(c.From, c.To, asOf)
 	if err != nil {
 		return built{}, err
 	}
@@ -94,48 +101,94 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 		return built{}, err
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(stage)) }()
-	book, err := a.analyse(st, upTo, stage, queries.Options{
-		From: c.From, To: c.To, AsOf: asOf, Floor: a.config.Counts.Floor,
+	made := built{Out: c.Out, Start: filepath.Join(c.Out, "index.html")}
+	err = a.withBook(st, upTo, stage, hide, opt, func(_ *engine.Engine, st *store.Store, book *queries.Book) error {
+		made.AsOf, made.From, made.To, made.Findings = book.AsOf, book.From, book.To, book.Findings
+		if err := writeResults(stage, book); err != nil {
+			return err
+		}
+		if err := dashboards.Write(stage, book, a.business()); err != nil {
+			return err
+		}
+		return publishOutput(stage, c.Out, inputs(st, upTo, book))
+	})
+	return made, err
+}
+
+// options are those of the configuration, for a period.
+func (a *app) options(from, to string, asOf time.Time) (queries.Options, error) {
+	checks, err := protocol.Read(a.config.Protocol)
+	return queries.Options{
+		From: from, To: to, AsOf: asOf, Floor: a.config.Counts.Floor,
 		FalseAlarmCost: a.config.Costs.FalseAlarm, MissedCost: a.config.Costs.Missed,
 		Frequency: a.config.Sensor.Frequency, WaveLoss: a.config.WaveLoss, Patterns: a.config.patterns(),
 		Protocol: checks, InspectionPages: a.config.Pages.Inspections,
-	})
-	if err != nil {
-		return built{}, err
-	}
-	if err := writeResults(stage, book); err != nil {
-		return built{}, err
-	}
-	business := dashboards.Business{Name: a.config.Business.Name, Currency: a.config.Business.Currency,
-		FalseAlarmCost: a.config.Costs.FalseAlarm, MissedCost: a.config.Costs.Missed}
-	if err := dashboards.Write(stage, book, business); err != nil {
-		return built{}, err
-	}
-	if err := publishOutput(stage, c.Out, inputs(st, upTo, book)); err != nil {
-		return built{}, err
-	}
-	return built{c.Out, filepath.Join(c.Out, "index.html"), book.AsOf, book.From, book.To, book.Findings}, nil
+	}, err
 }
 
-// analyse makes facts in the stage and the figures from them.
-func (a *app) analyse(st *store.Store, upTo int, stage string, opt queries.Options) (_ *queries.Book, err error) {
+func (a *app) business() dashboards.Business {
+	return dashboards.Business{Name: a.config.Business.Name, Currency: a.config.Business.Currency,
+		FalseAlarmCost: a.config.Costs.FalseAlarm, MissedCost: a.config.Costs.Missed}
+}
+
+// hide makes the coder of ids where they are to be hidden, and nil where not.
+func (a *app) hide(noNames bool) (*codes.Coder, error) {
+	if !noNames {
+		return nil, nil
+	}
+	c, err := codes.New(a.config.Privacy.Key)
+	if err != nil {
+		return nil, fmt.Errorf("%w: --no-names: %w", errUsage, err)
+	}
+	return &c, nil
+}
+
+// withBook makes facts in the stage and the figures from them, and hands them on while the engine is open,
+// with the store as those who come after may see it. Without a stage the facts are gone with the engine.
+func (a *app) withBook(st *store.Store, upTo int, stage string, hide *codes.Coder, opt queries.Options,
+	use func(eng *engine.Engine, st *store.Store, book *queries.Book) error) (err error) {
 	eng, err := engine.Open(a.ctx, a.engine())
 	if err != nil {
-		return nil, err
+		return err
 	}
 	defer func() { err = errors.Join(err, eng.Close()) }()
 	w := &watch{a: a}
 	defer w.finish()
 	w.Step("read store")
 	if err := settle.Views(a.ctx, eng, st, upTo); err != nil {
-		return nil, err
+		return err
 	}
-	facts := filepath.Join(stage, "facts")
-	if err := transform.Facts(a.ctx, eng, facts, transform.Options{TruthDays: a.config.Truth.Days, Protocol: opt.Protocol}, w.Step); err != nil {
-		return nil, err
+	if stage == "" {
+		stage = eng.Scratch()
+	}
+	if st, err = a.facts(eng, st, upTo, filepath.Join(stage, "facts"), hide, opt.Protocol, w); err != nil {
+		return err
 	}
 	w.Step("analyse")
-	return queries.Analyse(a.ctx, eng, st, upTo, opt)
+	book, err := queries.Analyse(a.ctx, eng, st, upTo, opt)
+	if err != nil {
+		return err
+	}
+	return use(eng, st, book)
+}
+
+// facts makes the fact tables in dir, with a coder those without ids and free text; what has them lies
+// elsewhere and is removed with the engine.
+func (a *app) facts(eng *engine.Engine, st *store.Store, upTo int, dir string, hide *codes.Coder, checks protocol.Settings, w *watch) (*store.Store, error) {
+	opt := transform.Options{TruthDays: a.config.Truth.Days, Protocol: checks}
+	if hide == nil {
+		return st, transform.Facts(a.ctx, eng, dir, opt, w.Step)
+	}
+	scratch := eng.Scratch()
+	opt.Between = func() (err error) {
+		w.Step("replace ids")
+		st, err = hide.Views(a.ctx, eng, st, upTo, filepath.Join(scratch, "coded"))
+		return err
+	}
+	if err := transform.Facts(a.ctx, eng, filepath.Join(scratch, "with-ids"), opt, w.Step); err != nil {
+		return nil, err
+	}
+	return st, codes.Withhold(a.ctx, eng, dir)
 }
 
 // check reads the dates; the zero time stands for "everything received".

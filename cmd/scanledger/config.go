@@ -37,6 +37,9 @@ type config struct {
 	Sensor struct {
 		Frequency float64 `toml:"frequency_ghz"` // for wave losses (default 24.125: house's choice, no fact about any device)
 	} `toml:"sensor"`
+	Privacy struct {
+		Key string `toml:"key"` // secret, for --no-names (no default: a key that others know hides nothing)
+	} `toml:"privacy"`
 	Protocol map[string]any `toml:"protocol"` // settings of the checks and those switched off; defaults with their reasons in transform/protocol
 	Pages    struct {
 		Inspections int `toml:"inspections"` // most inspections with a page of their own (default 60: house's choice)

@@ -18,6 +18,7 @@ import (
 	"github.com/alecthomas/kong"
 
 	"scanledger/queries/calc"
+	"scanledger/queries/sampling"
 )
 
 // Exit codes; they are part of the interface and published in --help and the README.
@@ -51,6 +52,7 @@ type commands struct {
 	Demo    demoCmd    `cmd:"" help:"Write the demo's invented records, take them in, and build everything."`
 	Load    loadCmd    `cmd:"" help:"Take record files or folders into a store."`
 	Build   buildCmd   `cmd:"" help:"Make facts, results and pages from a store."`
+	Sample  sampleCmd  `cmd:"" help:"Draw the audit sample of a month: points to recheck blind and clear points to open."`
 	Verify  verifyCmd  `cmd:"" help:"Recompute every count and checksum in a store."`
 	Check   checkCmd   `cmd:"" help:"Validate record files without a store."`
 	Records recordsCmd `cmd:"" help:"Print the record contract as a table."`
@@ -75,7 +77,7 @@ func run(ctx context.Context, args []string, t terminal) (code int) {
 	type exited int
 	parser, err := kong.New(&c, kong.Name("scanledger"), kong.Writers(t.out, t.err),
 		kong.Description("Takes in inspection records, reading logs and later findings, and shows how well the calls held up.\n\n"+exitCodes+"\n\n"+cautions),
-		kong.Exit(func(code int) { panic(exited(code)) }), kong.Vars{"version": version()}, kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
+		kong.Exit(func(code int) { panic(exited(code)) }), kong.Vars{"version": version(), "risk_share": fmt.Sprint(sampling.DefaultRiskShare)}, kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
 	if err != nil {
 		return report(t, err)
 	}

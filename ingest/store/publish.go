@@ -70,7 +70,7 @@ func (t *Txn) sweep() error {
 
 // walkParts visits every file below the folders that hold parts.
 func (s *Store) walkParts(visit func(path string) error) error {
-	for _, kind := range []PartKind{Data, Pool, Fates, Rejects} {
+	for _, kind := range []PartKind{Data, Pool, Fates, Rejects, Samples} {
 		err := filepath.WalkDir(filepath.Join(s.Dir, string(kind)), func(path string, d fs.DirEntry, err error) error {
 			if errors.Is(err, os.ErrNotExist) {
 				return nil

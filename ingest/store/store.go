@@ -37,6 +37,7 @@ const (
 	Pool    PartKind = "pool"    // rows sound in themselves that name something unknown or break a rule with what they name
 	Fates   PartKind = "fates"   // one row for every row whose fate is not plainly "accepted"
 	Rejects PartKind = "rejects" // every broken rule, for people who mend files
+	Samples PartKind = "samples" // audit samples: what was drawn, from which frame, with which chances
 )
 
 // Part is one Parquet file of the store.

@@ -2,6 +2,7 @@ package calc
 
 import (
 	"math"
+	"slices"
 
 	"scanledger/queries/stats"
 )
@@ -9,6 +10,27 @@ import (
 var mixMethods = []Method{
 	method("homogeneity", "Whether groups share one mix of categories, and how far apart their mixes are",
 		"Pearson 1900; Williams 1976; Cramer 1946; Lin 1991", homogeneity),
+	method("goodness-of-fit", "Whether counts agree with shares known beforehand, such as even shares of last digits", "Pearson 1900", goodnessOfFit),
+}
+
+type goodnessIn struct {
+	Counts []count   `json:"counts" calc:"required"`
+	Shares []float64 `json:"shares"` // left out: even
+}
+
+type goodnessOut struct {
+	ChiSquared Num `json:"chi_squared"`
+	DF         int `json:"df"`
+	P          Num `json:"p"`
+}
+
+func goodnessOfFit(in goodnessIn) (goodnessOut, error) {
+	counts := countRows([][]count{in.Counts})[0]
+	if in.Shares == nil {
+		in.Shares = slices.Repeat([]float64{1}, len(counts))
+	}
+	test, err := stats.GoodnessOfFit(counts, in.Shares)
+	return goodnessOut{Num(test.Statistic), test.DF, Num(test.P)}, err
 }
 
 type homogeneityIn struct {

@@ -26,7 +26,7 @@
 -- column: kappa_design_effect | variance of kappa over that of independent points
 -- column: direction_p | chance of so uneven a count of only_this and only_other were both sides alike, exact over sites
 -- column: direction_q | the same after control of the false discovery rate over all technicians and materials
--- column: direction | more, fewer or same, at q of 0.05; for "all" at p
+-- column: direction | more, fewer or same, at q of 0.05, for "all" at p; same where not enough
 -- column: enough | false where there are fewer pairs than the floor, too few sites, or fewer than 10 pairs with an active call
 -- column: why_not | why not
 -- caveat: Calls are compared with one another, not with the truth.

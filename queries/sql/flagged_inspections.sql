@@ -1,8 +1,8 @@
 -- name: flagged_inspections
 -- title: Inspections to look at
--- question: Which inspections hold a missed point, a false alarm or a breach of consequence, and in what circumstances?
--- grain: one row per inspection whose weight is 5 or more, and a few lighter ones that are examples
--- reads: visits, readings, point_visits, protocol_readings, protocol_points, protocol_visits
+-- question: Which inspections hold a missed point, a false alarm or a breach of consequence, or were drawn for an audit, and in what circumstances?
+-- grain: one row per inspection whose weight is 5 or more or that was drawn for an audit sample, and a few lighter ones that are examples
+-- reads: visits, readings, point_visits, protocol_readings, protocol_points, protocol_visits, samples
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- param: off | checks that are switched off, with commas between
@@ -29,6 +29,7 @@
 -- column: missed | points called clear where activity was found by looking
 -- column: breaches | breaches of the protocol
 -- column: checks | the checks breached
+-- column: sampled | points of it drawn for an audit sample
 -- column: weight | 10 a missed point, 6 a false alarm, and the weight of each check breached, once
 -- column: page | whether there is a page of its own
 -- caveat: A single missed point or false alarm is no fault: no sensor shows everything, and walls hold more than termites.
@@ -51,6 +52,11 @@ WITH broken AS (
     FROM point_visits
     WHERE month BETWEEN $from AND $to
     GROUP BY inspection_id
+), drawn AS (
+    SELECT inspection_id, count(DISTINCT point_id) AS points
+    FROM samples
+    WHERE part <> '' AND month BETWEEN $from AND $to
+    GROUP BY inspection_id
 ), held AS (
     SELECT inspection_id, string_agg(DISTINCT unit_id, ', ' ORDER BY unit_id) AS units, count(*) FILTER (WHERE NOT control) AS readings,
            count(*) FILTER (WHERE control) AS controls
@@ -64,10 +70,12 @@ SELECT v.inspection_id, v.site_id, v.technician_id, v.region, CAST(v.local_date 
        coalesce(v.air_temp_c, CAST('nan' AS DOUBLE)) AS air_temp_c, coalesce(v.wind_kmh, CAST('nan' AS DOUBLE)) AS wind_kmh, coalesce(v.rain, '') AS rain,
        coalesce(v.areas_not_inspected, '') AS areas_not_inspected, coalesce(h.units, '') AS units, coalesce(h.readings, 0) AS readings,
        coalesce(h.controls, 0) AS controls, coalesce(c.points, 0) AS points, coalesce(c.active, 0) AS called_active, coalesce(c.unsure, 0) AS unsure,
-       coalesce(c.false_alarms, 0) AS false_alarms, coalesce(c.missed, 0) AS missed, coalesce(b.breaches, 0) AS breaches, coalesce(b.checks, '') AS checks
+       coalesce(c.false_alarms, 0) AS false_alarms, coalesce(c.missed, 0) AS missed, coalesce(b.breaches, 0) AS breaches, coalesce(b.checks, '') AS checks,
+       coalesce(d.points, 0) AS sampled
 FROM visits v
 LEFT JOIN called c ON c.inspection_id = v.inspection_id
 LEFT JOIN held h ON h.inspection_id = v.inspection_id
 LEFT JOIN breached b ON b.inspection_id = v.inspection_id
-WHERE v.month BETWEEN $from AND $to AND (b.breaches > 0 OR c.false_alarms > 0 OR c.missed > 0)
+LEFT JOIN drawn d ON d.inspection_id = v.inspection_id
+WHERE v.month BETWEEN $from AND $to AND (b.breaches > 0 OR c.false_alarms > 0 OR c.missed > 0 OR d.points > 0)
 ORDER BY v.inspection_id

@@ -5,7 +5,7 @@
 -- reads: point_visits, protocol_visits, readings
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
--- column: matter | missed_point, overdue_unit, protocol, digits, consistency, unit, rejected_rows or waiting_rows
+-- column: matter | missed_point, overdue_unit, protocol, digits, consistency, drift, unit, rejected_rows or waiting_rows
 -- column: consequence | 1 little to 10: how much it takes from what the records prove, or what it may have cost; the house's choice
 -- column: subject | what it is about: a point, a unit, a check, a measure or a file
 -- column: technician_id | technician, where it is about one

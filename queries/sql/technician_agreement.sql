@@ -29,7 +29,7 @@
 -- column: alpha_high | upper end of it
 -- column: direction_p | chance of so uneven a count of only_this and only_other were both sides alike, exact over sites (McNemar 1947 with sites as clusters)
 -- column: direction_q | the same after control of the false discovery rate over technicians (Benjamini and Hochberg 1995)
--- column: direction | more, fewer or same: whether this side calls active more often than the other, at q of 0.05; for "all" at p
+-- column: direction | more, fewer or same: whether this side calls active more often than the other, at q of 0.05, for "all" at p; same where not enough
 -- column: enough | false where there are fewer pairs than the floor, too few sites, or fewer than 10 pairs with an active call; such a row's kappa is not to be read
 -- column: why_not | why not
 -- caveat: Rechecks are taken to be blind, by somebody else, and of the same place on the wall; nothing in the records can show that they were.

@@ -14,7 +14,7 @@
 -- column: judged_on | overdue where enough was tested past the day, else in_service: what observed to q speak of
 -- column: points | point-visits compared
 -- column: observed | false alarms among them: called active, and a decisive finding was not active
--- column: expected | false alarms that the same points would give with the other units in service: by material, season within region, and technician (indirect standardisation)
+-- column: expected | false alarms that the same points would give with the other units in service: by material, season within region, technician and the technician's half-year (indirect standardisation)
 -- column: ratio | observed / expected
 -- column: low | lower end of its 95% interval, widened by the variation between sites
 -- column: high | upper end of it
@@ -24,6 +24,8 @@
 -- column: observed_in_service | false alarms in service
 -- column: expected_in_service | as expected, in service
 -- column: ratio_in_service | observed / expected in service
+-- column: observed_overdue | false alarms past the service date
+-- column: expected_overdue | as expected, past the service date
 -- column: ratio_overdue | observed / expected past the service date
 -- column: active_verified_share | share of the unit's active calls that were ever verified
 -- column: others_verified_share | the same share of all other units; false alarms can only be seen where calls are verified
@@ -39,7 +41,7 @@
 -- column: level | rises, falls, steady, or too few below 8 months
 -- column: clock | see unit_use
 -- column: enough | false where fewer points than the floor, fewer than 9 sites or fewer than 5 expected false alarms
--- column: standing | act: false alarms outside the 99.8% limits with q at most 0.05, past the day or in service; watch: outside the 95% limits, overdue, a level that creeps or a clock that is off; else in_line
+-- column: standing | act: false alarms outside the 99.8% limits with q at most 0.01, past the day or in service; watch: outside the 95% limits, overdue, a level that creeps or a clock that is off; else in_line
 -- column: why | what the standing rests on
 -- caveat: More false alarms than expected is a reason to have a unit looked at, no proof of a fault.
 -- caveat: A service day that was moved on in the records hides that the unit was overdue before.
@@ -47,21 +49,21 @@
 WITH period AS (
     SELECT max(local_date) AS last_day FROM readings WHERE month BETWEEN $from AND $to
 ), calls AS (
-    SELECT unit_id, unit_overdue = 'yes' AS overdue, site_id, material, region || ' ' || season AS season, technician_id,
+    SELECT unit_id, unit_overdue = 'yes' AS overdue, site_id, material, region || ' ' || season AS season, technician_id, month,
            count(*) AS points, count(*) FILTER (WHERE call = 'active') AS active,
            count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive') AS verified,
            count(*) FILTER (WHERE false_alarm) AS false_alarms
     FROM point_visits
     WHERE month BETWEEN $from AND $to
-    GROUP BY unit_id, unit_overdue = 'yes', site_id, material, region || ' ' || season, technician_id
+    GROUP BY unit_id, unit_overdue = 'yes', site_id, material, region || ' ' || season, technician_id, month
 )
 SELECT 'unit' AS part, u.unit_id, coalesce(u.model, ''), u.service_due_on < p.last_day AS overdue, CAST(u.service_due_on AS VARCHAR) AS site_id, '' AS material,
-       '' AS season, '' AS technician_id, count(*) AS points, 0 AS active, 0 AS verified, count(*) FILTER (WHERE r.unit_overdue = 'yes') AS false_alarms
+       '' AS season, '' AS technician_id, '' AS month, count(*) AS points, 0 AS active, 0 AS verified, count(*) FILTER (WHERE r.unit_overdue = 'yes') AS false_alarms
 FROM held_units u
 JOIN readings r ON r.unit_id = u.unit_id AND r.month BETWEEN $from AND $to
 CROSS JOIN period p
 GROUP BY u.unit_id, u.model, u.service_due_on, p.last_day
 UNION ALL
-SELECT 'calls', unit_id, '', overdue, site_id, material, season, technician_id, points, active, verified, false_alarms
+SELECT 'calls', unit_id, '', overdue, site_id, material, season, technician_id, month, points, active, verified, false_alarms
 FROM calls
-ORDER BY part, unit_id, overdue, site_id, material, season, technician_id
+ORDER BY part, unit_id, overdue, site_id, material, season, technician_id, month

@@ -69,6 +69,9 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 	return e, nil
 }
 
+// Scratch is a folder for files that are gone with the engine.
+func (e *Engine) Scratch() string { return e.temp }
+
 // Close ends the engine and removes its scratch folder.
 func (e *Engine) Close() error {
 	return errors.Join(e.conn.Close(), e.db.Close(), os.RemoveAll(e.temp))

@@ -26,9 +26,9 @@ const (
 type Check struct {
 	ID     string
 	Title  string
-	Chance string // what counts as one chance of a breach
+	Chance string // what counts as one chance of a breach; in this and the next two, {name} stands for a setting
 	Breach string // when a chance is a breach
-	Asks   string // what is asked, short; {name} stands for a setting
+	Asks   string // what is asked, short
 	Kind   Kind
 	Source string // of a published rule
 	Handed bool   // who is given what is the house's doing: a rate by technician is shown, and nobody is judged by it
@@ -43,14 +43,14 @@ var Checks = []Check{
 		Source: "AS 4349.3-2010, 4.2.4, in substance and from an excerpt: what was observed is recorded where a device supports a conclusion"},
 	{ID: "no_readings", Title: "Clear outcome with no reading", Chance: "inspection with outcome clear", Breach: "it has no reading but control readings",
 		Asks: "readings behind a clear outcome", Kind: CommonPractice, Weight: 9},
-	{ID: "copied_levels", Title: "Levels copied from other points", Chance: "point with two or more readings, all with a level, whose sequence of levels would repeat an earlier one by chance with at most copy_chance",
+	{ID: "copied_levels", Title: "Levels copied from other points", Chance: "point with two or more readings, all with a level, whose sequence of levels would repeat an earlier one with a chance of at most {copy_chance}",
 		Breach: "the sequence is that of an earlier point of the same visit, of an earlier visit by the same person, or of an earlier visit to the same point",
 		Asks:   "levels read at the point itself", Kind: House, Weight: 8},
-	{ID: "digit_preference", Title: "Last digits used too often", Chance: "one of the ten last digits of a technician with at least digit_levels levels",
+	{ID: "digit_preference", Title: "Last digits used too often", Chance: "one of the ten last digits of a technician with at least {digit_levels} levels",
 		Breach: "used more often than by the others with the same model, where the technician's digits also differ from even shares; see digit_preference",
 		Asks:   "levels as the sensor showed them", Kind: House, Weight: 4},
 	{ID: "against_level", Title: "Call against its level", Chance: "reading called active or clear, with a level, on a material and gain step whose usual threshold is known",
-		Breach: "the level is on the other side of the usual threshold, by more than level_margin_pct",
+		Breach: "the level is on the other side of the usual threshold, by more than {level_margin_pct} points of full scale",
 		Asks:   "a call within {level_margin_pct} points of the usual threshold, or on the right side of it", Kind: House, Weight: 6},
 	{ID: "not_stepped_up", Title: "Clear call on a dense wall without stepping up", Chance: "point of a dense material called clear",
 		Breach: "the highest gain step used is below the material's guidance; without guidance, not above the unit's starting step",
@@ -64,12 +64,12 @@ var Checks = []Check{
 		Asks: "a call, or another visit", Kind: CommonPractice, Weight: 2},
 	{ID: "start_step", Title: "First reading at an odd step", Chance: "point tested", Breach: "its first reading is neither at the unit's starting step nor within the material's guidance",
 		Asks: "a start at the unit's starting step or within the guidance", Kind: CommonPractice, Weight: 2},
-	{ID: "short_hold", Title: "Hold too short", Chance: "reading with a hold time", Breach: "held for less than hold_s",
+	{ID: "short_hold", Title: "Hold too short", Chance: "reading with a hold time", Breach: "held for less than {hold_s} s",
 		Asks: "at least {hold_s} s", Kind: House, Weight: 3},
 	{ID: "too_close", Title: "Readings closer together than a person can move", Chance: "reading after another with the same unit in a visit whose times are kept to the second",
-		Breach: "it comes sooner than the shorter of the two holds takes, with move_s more where the point is another; one second is left for rounding",
+		Breach: "it comes sooner than the shorter of the two holds takes, with {move_s} s more where the point is another; one second is left for rounding",
 		Asks:   "time for the hold, and {move_s} s to move", Kind: House, Weight: 6},
-	{ID: "short_visit", Title: "Visit too short for its points", Chance: "inspection with readings and an end", Breach: "it took less time than point_s a point, or than its holds together",
+	{ID: "short_visit", Title: "Visit too short for its points", Chance: "inspection with readings and an end", Breach: "it took less time than {point_s} s a point, or than its holds together",
 		Asks: "at least {point_s} s a point, and the time of its holds", Kind: House, Weight: 5},
 	{ID: "no_control", Title: "Active call with no control reading", Chance: "inspection with a point called active", Breach: "it has no control reading",
 		Asks: "a reading on a place known to be clear", Kind: House, Weight: 1},
@@ -78,7 +78,7 @@ var Checks = []Check{
 		Asks:   "each area with its reason, after a colon", Kind: House, Weight: 2},
 	{ID: "overdue_unit", Title: "Unit past its service date", Chance: "inspection and unit with a service date", Breach: "the service was due before the day",
 		Asks: "a unit in service", Handed: true, Kind: CommonPractice, Weight: 5},
-	{ID: "low_battery", Title: "Low battery", Chance: "inspection and unit with battery levels", Breach: "a reading was taken with the battery under battery_pct",
+	{ID: "low_battery", Title: "Low battery", Chance: "inspection and unit with battery levels", Breach: "a reading was taken with the battery under {battery_pct}%",
 		Asks: "battery at {battery_pct}% or more", Kind: House, Weight: 2},
 	{ID: "lapsed_accreditation", Title: "Accreditation lapsed", Chance: "inspection by someone whose last day of accreditation is known", Breach: "that day was over",
 		Asks: "an accreditation that covers the day", Kind: CommonPractice, Weight: 7},
@@ -104,11 +104,13 @@ func Order(id string) int {
 	return len(Checks)
 }
 
-// Asked is what the check asks under the settings.
-func (c Check) Asked(s Settings) string {
-	text := c.Asks
+// With is the check with the settings in its words.
+func (c Check) With(s Settings) Check {
+	var values []string
 	for _, p := range Parameters {
-		text = strings.ReplaceAll(text, "{"+p.Name+"}", strconv.FormatFloat(s.Value(p.Name), 'f', -1, 64))
+		values = append(values, "{"+p.Name+"}", strconv.FormatFloat(s.Value(p.Name), 'f', -1, 64))
 	}
-	return text
+	fill := strings.NewReplacer(values...)
+	c.Chance, c.Breach, c.Asks = fill.Replace(c.Chance), fill.Replace(c.Breach), fill.Replace(c.Asks)
+	return c
 }

@@ -20,8 +20,8 @@ func TestChecksAreWhole(t *testing.T) {
 		if c.Title == "" || c.Chance == "" || c.Breach == "" || c.Kind == "" || c.Weight < 1 || c.Weight > 10 || (c.Source != "") != (c.Kind == Published) {
 			t.Errorf("%s: incomplete: %+v", c.ID, c)
 		}
-		if asked := c.Asked(Settings{}); asked == "" || strings.ContainsAny(asked, "{}") {
-			t.Errorf("%s asks %q", c.ID, asked)
+		if said := c.With(Settings{}); said.Asks == "" || strings.ContainsAny(said.Asks+said.Chance+said.Breach, "{}") {
+			t.Errorf("%s says %+v", c.ID, said)
 		}
 	}
 }
@@ -62,8 +62,8 @@ func TestRead(t *testing.T) {
 	if err != nil || s.Value("hold_s") != 30 || s.Value("copy_chance") != 0.01 || s.Value("move_s") != 5 || len(s.Off) != 1 {
 		t.Errorf("read %+v, %v", s, err)
 	}
-	if hold, _ := Lookup("short_hold"); hold.Asked(s) != "at least 30 s" {
-		t.Errorf("asks %q", hold.Asked(s))
+	if hold, _ := Lookup("short_hold"); hold.With(s).Asks != "at least 30 s" {
+		t.Errorf("asks %q", hold.With(s).Asks)
 	}
 	for _, bad := range []map[string]any{
 		{"hold": int64(3)}, {"hold_s": "long"}, {"hold_s": int64(-1)}, {"copy_chance": 0.5}, {"off": "no_control"}, {"off": []any{"no_such"}}, {"off": []any{int64(3)}},
@@ -81,7 +81,7 @@ func TestGuideListsAll(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, c := range Checks {
-		if row := "| `" + c.ID + "` | " + c.Title + " | " + c.Asked(Settings{}) + " | " + string(c.Kind) + " |\n"; !strings.Contains(string(raw), row) {
+		if row := "| `" + c.ID + "` | " + c.Title + " | " + c.With(Settings{}).Asks + " | " + string(c.Kind) + " |\n"; !strings.Contains(string(raw), row) {
 			t.Errorf("the README lacks the line\n%s", row)
 		}
 	}

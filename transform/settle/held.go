@@ -13,6 +13,7 @@ import (
 	"context"
 	"embed"
 	"fmt"
+	"slices"
 	"strings"
 
 	"scanledger/ingest/contract"
@@ -51,9 +52,16 @@ const emptyFates = `SELECT CAST(NULL AS INTEGER) AS load, CAST(NULL AS VARCHAR) 
 	CAST(NULL AS VARCHAR) AS rule, CAST(NULL AS VARCHAR) AS value, CAST(NULL AS VARCHAR) AS message WHERE false`
 
 // Views makes, in an engine, the views that later rooms read: held_SET for every record set, with the
-// rows that counted after load upTo, and fates with every fate recorded until then.
+// rows that counted after load upTo, fates with every fate and rejects with every broken rule recorded until
+// then, and samples with the frames of the audit samples drawn until then.
 func Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {
 	if err := fatesUntil(ctx, e, st, upTo); err != nil {
+		return err
+	}
+	if err := e.View(ctx, "rejects", parquetOnly(st.Paths(store.Rejects, "", upTo)), ""); err != nil {
+		return err
+	}
+	if err := samples(ctx, e, st.SampleFrames(upTo)); err != nil {
 		return err
 	}
 	for _, set := range contract.Sets() {
@@ -62,6 +70,27 @@ func Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) err
 		}
 	}
 	return nil
+}
+
+// samples makes the view of that name: the frames in the order in which they were drawn, as draw, from 1.
+func samples(ctx context.Context, e *engine.Engine, frames []string) error {
+	parts := []string{emptySamples}
+	for i, path := range frames {
+		parts = append(parts, fmt.Sprintf("SELECT %d, %s FROM read_parquet(%s)", i+1, sampleColumns, engine.Quote(path)))
+	}
+	return e.Exec(ctx, "CREATE OR REPLACE TEMP VIEW samples AS "+strings.Join(parts, " UNION ALL "))
+}
+
+const sampleColumns = `sample, month, inspection_id, site_id, point_id, technician_id, call, chance, part, "open", open_chance`
+
+const emptySamples = `SELECT CAST(NULL AS INTEGER) AS draw, CAST(NULL AS VARCHAR) AS sample, CAST(NULL AS VARCHAR) AS month,
+	CAST(NULL AS VARCHAR) AS inspection_id, CAST(NULL AS VARCHAR) AS site_id, CAST(NULL AS VARCHAR) AS point_id,
+	CAST(NULL AS VARCHAR) AS technician_id, CAST(NULL AS VARCHAR) AS call, CAST(NULL AS DOUBLE) AS chance, CAST(NULL AS VARCHAR) AS part,
+	CAST(NULL AS BOOLEAN) AS "open", CAST(NULL AS DOUBLE) AS open_chance
+	WHERE false`
+
+func parquetOnly(paths []string) []string {
+	return slices.DeleteFunc(paths, func(path string) bool { return !strings.HasSuffix(path, ".parquet") })
 }
 
 func fatesUntil(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {

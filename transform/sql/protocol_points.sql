@@ -7,15 +7,16 @@
 -- column: seen | what a breach shows, in words
 -- column: n | how many chances the row stands for
 WITH steps AS (
-    SELECT r.*, row_number() OVER (PARTITION BY r.inspection_id, r.point_id ORDER BY r.taken_at, r.reading_id) AS nth
+    SELECT r.technician_id, r.site_id, r.month, r.local_date, r.inspection_id, r.point_id, r.reading_id, r.taken_at, r.gain, r.gain_start, r.gain_low,
+           r.gain_high, r.gain_max, r.level_pct, r.call, row_number() OVER (PARTITION BY r.inspection_id, r.point_id ORDER BY r.taken_at, r.reading_id) AS nth
     FROM readings r
     WHERE NOT r.control
 ), shown AS (
-    SELECT s.*, min(CASE WHEN s.call = 'active' THEN s.nth END) OVER (PARTITION BY s.inspection_id, s.point_id) AS first_active
+    SELECT s.inspection_id, s.point_id, s.reading_id, s.nth, s.gain, s.gain_start, s.gain_low, s.gain_high, s.gain_max, s.call,
+           min(CASE WHEN s.call = 'active' THEN s.nth END) OVER (PARTITION BY s.inspection_id, s.point_id) AS first_active
     FROM steps s
 ), points AS (
-    SELECT s.inspection_id, s.point_id, min(s.taken_at) AS began,
-           min(s.gain) FILTER (WHERE s.nth = 1) AS first_gain, min(s.gain_start) FILTER (WHERE s.nth = 1) AS gain_start,
+    SELECT s.inspection_id, s.point_id, min(s.gain) FILTER (WHERE s.nth = 1) AS first_gain, min(s.gain_start) FILTER (WHERE s.nth = 1) AS gain_start,
            min(s.reading_id) FILTER (WHERE s.nth = 1) AS first_reading, min(s.gain_low) AS gain_low, max(s.gain_high) AS gain_high,
            min(s.gain_max) AS gain_max, count(*) FILTER (WHERE s.call = 'active') AS actives,
            min(s.reading_id) FILTER (WHERE s.nth = s.first_active) AS active_reading,

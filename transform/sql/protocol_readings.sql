@@ -7,7 +7,7 @@
 -- column: seen | what a breach shows, in words
 -- column: n | how many chances the row stands for
 WITH spaced AS (
-    SELECT r.*, lag(r.taken_at) OVER w AS before_at, lag(r.hold_s) OVER w AS before_hold, lag(r.point_id) OVER w AS before_point,
+    SELECT r.technician_id, r.site_id, r.month, r.local_date, r.inspection_id, r.point_id, r.reading_id, r.taken_at, r.hold_s, lag(r.taken_at) OVER w AS before_at, lag(r.hold_s) OVER w AS before_hold, lag(r.point_id) OVER w AS before_point,
            bool_or(extract(second FROM r.taken_at) <> 0) OVER (PARTITION BY r.inspection_id) AS to_the_second
     FROM readings r
     WINDOW w AS (PARTITION BY r.inspection_id, r.unit_id ORDER BY r.taken_at, r.reading_id)
@@ -51,7 +51,8 @@ WITH spaced AS (
     WHERE b.parts = b.most AND 2 * b.most >= b.all_active * b.all_clear
     GROUP BY b.material, b.gain
 ), judged AS (
-    SELECT r.*, coalesce(own.threshold, everywhere.threshold) AS threshold
+    SELECT r.technician_id, r.site_id, r.month, r.local_date, r.inspection_id, r.point_id, r.reading_id, r.material, r.gain, r.level_pct, r.call,
+           coalesce(own.threshold, everywhere.threshold) AS threshold
     FROM readings r
     LEFT JOIN thresholds own ON own.material = r.material AND own.gain = r.gain
     LEFT JOIN thresholds everywhere ON everywhere.material IS NULL
