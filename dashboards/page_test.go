@@ -79,6 +79,7 @@ func strong() *queries.Book {
 	b.Statement = []queries.StatementRow{{Topic: "confirmed", Text: "Activity was found at 65 of 100 verified calls of movement (65%, 95% interval 55% to 74%).", N: ptr[int64](100), Rate: 0.65, Low: 0.55, High: 0.74},
 		{Topic: "limits", Text: "A clear reading never proves absence.", Rate: queries.Unknown, Low: queries.Unknown, High: queries.Unknown}}
 	seasons(b)
+	withPatterns(b)
 	rechecked(b)
 	fleet(b)
 	habitsOf(b)

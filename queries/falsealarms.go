@@ -104,8 +104,12 @@ func (d *desk) searchPatterns(query, direction string, cost float64) (PatternSea
 	if err != nil {
 		return out, q, fmt.Errorf("analysis %s: %w", query, err)
 	}
-	out.Searched, out.Alike = true, Figure(found.Alike)
 	out.Tried = int64(found.Tried[0] + found.Tried[1] + found.Tried[2])
+	if out.Searched = out.Tried > 0; !out.Searched {
+		out.WhyNot = "no circumstance has enough checked calls"
+		return out, q, nil
+	}
+	out.Alike = Figure(found.Alike)
 	for i, p := range found.Patterns {
 		f, err := d.describePattern(checked, p, direction, cost)
 		if err != nil {

@@ -87,6 +87,9 @@ func Search(c Calls, opt Options) (Found, error) {
 		s.nth[key(p.items)] = i
 		out.Tried[len(p.items)-1]++
 	}
+	if len(s.patterns) == 0 {
+		return out, nil // too few calls of any kind
+	}
 	if err := s.look(); err != nil {
 		return out, fmt.Errorf("search for patterns: %w", err)
 	}
@@ -116,6 +119,9 @@ func Each(c Calls, opt Options) ([]Pattern, error) {
 		return nil, nil
 	}
 	s.listItems()
+	if len(s.items) == 0 {
+		return nil, nil
+	}
 	which := make([]int, len(s.items))
 	for i, it := range s.items {
 		which[i] = i
