@@ -127,8 +127,8 @@ func (s *search) review() error {
 		drop, least := -1, explained
 		for k, f := range s.found {
 			items := s.patterns[f.pattern].items
-			m := newModel(s.calls, s.adjusters(items), s.foundSets(k), nil)
-			if err := m.fit(len(s.found) - 1); err != nil {
+			m := newModel(s.calls, s.adjusters(items), s.foundSets(k))
+			if err := m.fit(); err != nil {
 				return err
 			}
 			m.measureLikeness(s.calls)
@@ -158,8 +158,8 @@ func (s *search) foundSets(except int) []set {
 func (s *search) describe(i int) (*taken, error) {
 	p := &s.patterns[i]
 	f := &taken{pattern: i, members: s.members(p.items), shown: Pattern{Terms: s.terms(p.items), Verified: p.n, P: p.p, Q: p.q}}
-	m := newModel(s.calls, s.adjusters(p.items), nil, f.members)
-	if err := m.fit(0); err != nil {
+	m, err := newModel(s.calls, s.adjusters(p.items), nil).without(s.calls, f.members)
+	if err != nil {
 		return nil, err
 	}
 	f.members.each(func(c int) {

@@ -62,10 +62,11 @@ func (t *tally) count(c *Calls, m *model, members set) (wrong, squares int) {
 func (t *tally) score(c *Calls, m *model, members set, among spread) score {
 	wrong, squares := t.count(c, m, members)
 	s := score{wrong: wrong}
-	if len(t.load) < m.dims {
-		t.load = make([]float64, m.dims)
+	dims := m.cov.SymmetricDim()
+	if len(t.load) < dims {
+		t.load = make([]float64, dims)
 	}
-	load := t.load[:m.dims]
+	load := t.load[:dims]
 	clear(load)
 	var weight float64
 	for _, id := range t.touched {
@@ -149,7 +150,6 @@ func dot(a, b []float64) float64 {
 func (t *tally) within(c *Calls, m *model, parent, child set) score {
 	wrong, _ := t.count(c, m, parent)
 	cells := make([]cell, len(t.touched))
-	shifted := &model{cellOf: m.cellOf, dims: 1, alike: m.alike}
 	total := 0
 	for k, id := range t.touched {
 		cells[k] = cell{n: float64(t.n[id]), p: m.cells[id].p}
@@ -159,14 +159,13 @@ func (t *tally) within(c *Calls, m *model, parent, child set) score {
 		return score{n: total, wrong: wrong, p: 1}
 	}
 	shift := balance(cells, float64(wrong))
-	shifted.cells = make([]cell, len(m.cells))
+	moved := make([]cell, len(m.cells))
 	var information float64
 	for k, id := range t.touched {
-		shifted.cells[id] = cell{at: []int{0}, p: logistic(logit(cells[k].p) + shift)}
-		information += cells[k].n * shifted.cells[id].weight()
+		moved[id] = cell{at: []int{0}, p: logistic(logit(cells[k].p) + shift)}
+		information += cells[k].n * moved[id].weight()
 	}
-	shifted.setVariance(1 / information)
-	return t.score(c, shifted, child, spread{})
+	return t.score(c, m.shifted(moved, information), child, spread{})
 }
 
 func logit(p float64) float64 { return math.Log(p / (1 - p)) }

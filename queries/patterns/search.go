@@ -280,8 +280,8 @@ func (s *search) model(items []int) (*model, error) {
 	if m := s.models[k]; m != nil {
 		return m, nil
 	}
-	m := newModel(s.calls, s.adjusters(items), s.foundSets(-1), nil)
-	if err := m.fit(len(s.found)); err != nil {
+	m := newModel(s.calls, s.adjusters(items), s.foundSets(-1))
+	if err := m.fit(); err != nil {
 		return nil, err
 	}
 	m.measureLikeness(s.calls)

@@ -40,7 +40,7 @@ func (s *search) spreadBeside(item int) (spread, error) {
 	if err != nil {
 		return spread{}, err
 	}
-	m, err = m.without(s.calls, s.items[item].set, len(s.found))
+	m, err = m.without(s.calls, s.items[item].set)
 	if err != nil {
 		return spread{}, err
 	}
