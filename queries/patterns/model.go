@@ -34,7 +34,7 @@ func (c *cell) weight() float64 { return c.p * (1 - c.p) }
 // Spreads of effects, standard deviations of the log-odds: levels of a factor seldom differ by more,
 // patterns may. (House's choice.)
 const (
-	levelSpread   = 1
+	levelSpread   = 2
 	patternSpread = 5
 )
 

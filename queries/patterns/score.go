@@ -3,8 +3,6 @@ package patterns
 import (
 	"math"
 
-	"gonum.org/v1/gonum/stat/distuv"
-
 	"scanledger/queries/stats"
 )
 
@@ -98,7 +96,7 @@ func (t *tally) tail(m *model, s score, beta []float64, independent, share float
 	u := s.excess() - share/2
 	z := u / math.Sqrt(s.variance)
 	if z < 1.5 {
-		return distuv.UnitNormal.Survival(z)
+		return stats.NormalUpper(z)
 	}
 	sum := stats.WeightedSum{Trials: t.trials[:0], Rest: independent, Clump: s.variance / independent}
 	for _, id := range t.touched {

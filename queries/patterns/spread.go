@@ -29,7 +29,7 @@ func (s spread) widen(p, expected, variance float64) float64 {
 		return p
 	}
 	t := distuv.StudentsT{Mu: 0, Sigma: 1, Nu: s.df * (variance / own) * (variance / own)}
-	return t.Survival(distuv.UnitNormal.Quantile(1 - p))
+	return t.Survival(-distuv.UnitNormal.Quantile(p))
 }
 
 // spreadBeside estimates by how much the other values of an item's factor differ among themselves beyond

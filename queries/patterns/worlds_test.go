@@ -17,7 +17,6 @@ type world struct {
 	siteSpread          float64 // sd of sites on the log scale of that chance
 	techSpread          float64 // the same of technicians
 	regionSpread        float64
-	byShare             bool // planted: multiplies the share of wrong active calls, not the chance of a still point
 	plants              []plant
 }
 
@@ -149,10 +148,6 @@ func (w world) call(r *rand.Rand, v visitOf, odds float64) (wrong, called bool) 
 		if !slices.ContainsFunc(p.terms, func(t Term) bool { return !v.holds(t) }) {
 			factor *= p.factor
 		}
-	}
-	if w.byShare {
-		called = r.Float64() < w.active*w.seen
-		return r.Float64() < min(0.95, w.still*odds*factor), called
 	}
 	if r.Float64() < w.active {
 		return false, r.Float64() < w.seen

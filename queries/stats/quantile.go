@@ -30,7 +30,11 @@ func tCritical(conf, df float64) float64 {
 }
 
 // normalP is the two-sided P of a standard normal z.
-func normalP(z float64) float64 { return math.Erfc(math.Abs(z) / math.Sqrt2) }
+func normalP(z float64) float64 { return 2 * NormalUpper(math.Abs(z)) }
+
+// NormalUpper is the chance that a standard normal exceeds z. It keeps its digits far out, where one less
+// the distribution function has none left.
+func NormalUpper(z float64) float64 { return math.Erfc(z/math.Sqrt2) / 2 }
 
 // chiSquaredP is P(X > x) for chi-square with df degrees of freedom; NaN without any.
 func chiSquaredP(x, df float64) float64 {

@@ -4,8 +4,6 @@ import (
 	"errors"
 	"fmt"
 	"math"
-
-	"gonum.org/v1/gonum/stat/distuv"
 )
 
 // WeightedTrials are N independent trials that each succeed with probability P and then count for
@@ -22,9 +20,10 @@ type WeightedSum struct {
 }
 
 // Upper is the chance that the sum exceeds u by the saddlepoint approximation of Lugannani and Rice
-// (1980, Adv Appl Prob 12:475-490), as used for tests of rare binary events by Dey et al. (2017, Am J
-// Hum Genet 101:37-49). Without a normal part it lies near the mid-p of the exact distribution. It
-// returns an error for probabilities outside 0 to 1, negative counts or variance, and a clump below 1.
+// (1980, Adv Appl Prob 12:475-490) in the form of Barndorff-Nielsen (1986, Biometrika 73:307-322), which
+// keeps its digits far out; Dey et al. (2017, Am J Hum Genet 101:37-49) use it to test rare binary events.
+// Without a normal part it lies near the mid-p of the exact distribution. It returns an error for
+// probabilities outside 0 to 1, negative counts or variance, and a clump below 1.
 func (s WeightedSum) Upper(u float64) (float64, error) {
 	if err := s.check(u); err != nil {
 		return 0, err
@@ -34,7 +33,7 @@ func (s WeightedSum) Upper(u float64) (float64, error) {
 		return 0.5, nil
 	}
 	if math.Abs(u) < 0.1*sd { // the formula loses its digits at the mean, where the sum is near normal
-		return distuv.UnitNormal.Survival(u / sd), nil
+		return NormalUpper(u / sd), nil
 	}
 	t, ok := s.saddlepoint(u)
 	if !ok {
@@ -43,8 +42,7 @@ func (s WeightedSum) Upper(u float64) (float64, error) {
 	k, _, k2 := s.cumulant(t)
 	w := math.Copysign(math.Sqrt(max(0, 2*(t*u-k)/s.Clump)), t)
 	v := t * math.Sqrt(k2/s.Clump)
-	p := distuv.UnitNormal.Survival(w) + distuv.UnitNormal.Prob(w)*(1/v-1/w)
-	return min(1, max(0, p)), nil
+	return NormalUpper(w + math.Log(v/w)/w), nil
 }
 
 func (s WeightedSum) check(u float64) error {
