@@ -39,10 +39,10 @@ const (
 )
 
 // newModel sorts calls into cells. A level that is not known is one more level.
-func newModel(c *Calls, adjust []*Factor, found []set) *model {
+func newModel(c *Calls, adjust []adjuster, found []set) *model {
 	m := &model{cellOf: make([]int, len(c.Wrong))}
 	for _, f := range adjust {
-		m.levels, m.spread = append(m.levels, f.levels()+1), append(m.spread, levelSpread)
+		m.levels, m.spread = append(m.levels, f.levels()+1), append(m.spread, f.spread)
 	}
 	for range found {
 		m.levels, m.spread = append(m.levels, 2), append(m.spread, patternSpread)

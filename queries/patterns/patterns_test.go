@@ -40,7 +40,7 @@ func TestScoreIsCochranMantelHaenszel(t *testing.T) {
 		}
 		seen++
 		c, exposed := stratified(e.Input.Strata)
-		m := newModel(&c, []*Factor{&c.Factors[0]}, nil)
+		m := newModel(&c, []adjuster{{&c.Factors[0], levelSpread}}, nil)
 		if err := m.fit(); err != nil {
 			t.Fatal(err)
 		}

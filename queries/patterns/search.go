@@ -62,7 +62,8 @@ type search struct {
 	nth      map[string]int // pattern by its items
 	found    []taken        // in the order found
 	models   map[string]*model
-	spread   map[int]spread // per item, by how much its fellows differ; for singles
+	between  map[string]float64 // per spread factor, standard deviation of its values, log-odds
+	spread   map[int]spread     // per item, by how much its fellows differ; for singles
 }
 
 // taken is a pattern that was found.
@@ -195,6 +196,9 @@ func (s *search) take(f taken) {
 // factor that stand out are scored once more with that spread.
 func (s *search) scoreAll(which []int) error {
 	s.spread = map[int]spread{}
+	if err := s.measureBetween(); err != nil {
+		return err
+	}
 	for _, i := range which { // models are fitted one by one, patterns then scored side by side
 		if _, err := s.model(s.patterns[i].items); err != nil {
 			return err
@@ -236,7 +240,7 @@ func (s *search) scoreEach(which []int) {
 				for _, i := range p.items[1:] {
 					members.and(members, s.items[i].set)
 				}
-				p.score = t.score(s.calls, s.models[s.modelKey(p.items)], members, s.spreadOf(p.items))
+				p.score = t.score(s.calls, s.models[modelKey(s.adjusters(p.items))], members, s.spreadOf(p.items))
 				p.p = p.score.p
 			}
 		})
@@ -272,15 +276,20 @@ func (s *search) adjust() error {
 	return nil
 }
 
-// model is the model a pattern is adjusted by: people and units for conditions, others for the usual
-// factors. A single is never adjusted for its own factor. A pair or triple is, where that is a person, a
-// unit or a region: it must stand out beyond what they show anyway.
+// adjuster is a factor adjusted for, and the spread its effects are given.
+type adjuster struct {
+	*Factor
+	spread float64
+}
+
+// model is the model a pattern is adjusted by.
 func (s *search) model(items []int) (*model, error) {
-	k := s.modelKey(items)
+	adjust := s.adjusters(items)
+	k := modelKey(adjust)
 	if m := s.models[k]; m != nil {
 		return m, nil
 	}
-	m := newModel(s.calls, s.adjusters(items), s.foundSets(-1))
+	m := newModel(s.calls, adjust, s.foundSets(-1))
 	if err := m.fit(); err != nil {
 		return nil, err
 	}
@@ -289,34 +298,35 @@ func (s *search) model(items []int) (*model, error) {
 	return m, nil
 }
 
-func (s *search) modelKey(items []int) string {
+func modelKey(adjust []adjuster) string {
 	var names []string
-	for _, f := range s.adjusters(items) {
-		names = append(names, f.Name)
+	for _, a := range adjust {
+		names = append(names, fmt.Sprint(a.Name, a.spread))
 	}
 	return strings.Join(names, " ")
 }
 
-func (s *search) adjusters(items []int) []*Factor {
+// adjusters are conditions for patterns of people and units, and the usual factors for others. A pattern is
+// never adjusted for a factor of its own, but a pair or triple with a person, unit or region: it must stand
+// out beyond what these show anyway, which is as much as they differ among themselves.
+func (s *search) adjusters(items []int) []adjuster {
 	names := s.opt.Usual
+	own := map[string]bool{}
 	for _, i := range items {
+		own[s.factor(i).Name] = true
 		if slices.Contains(s.opt.Makers, s.factor(i).Name) {
 			names = s.opt.Conditions
 		}
 	}
-	names = slices.Clone(names)
-	for _, i := range items {
-		own := s.factor(i).Name
-		names = slices.DeleteFunc(names, func(n string) bool { return n == own })
-		if len(items) > 1 && slices.Contains(s.opt.Spread, own) {
-			names = append(names, own)
-		}
-	}
-	var out []*Factor
+	var out []adjuster
 	for _, factors := range [][]Factor{s.calls.Factors, s.calls.Adjust} {
 		for f := range factors {
-			if slices.Contains(names, factors[f].Name) {
-				out = append(out, &factors[f])
+			name := factors[f].Name
+			switch {
+			case !own[name] && slices.Contains(names, name):
+				out = append(out, adjuster{&factors[f], levelSpread})
+			case own[name] && len(items) > 1 && s.between[name] > 0:
+				out = append(out, adjuster{&factors[f], s.between[name]})
 			}
 		}
 	}

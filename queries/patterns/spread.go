@@ -2,6 +2,7 @@ package patterns
 
 import (
 	"math"
+	"slices"
 
 	"gonum.org/v1/gonum/stat/distuv"
 
@@ -33,8 +34,7 @@ func (s spread) widen(p, expected, variance float64) float64 {
 }
 
 // spreadBeside estimates by how much the other values of an item's factor differ among themselves beyond
-// chance: additive over-dispersion on the log scale, winsorised (Spiegelhalter 2005, Stat Med
-// 24:1185-1202). The item's own calls have no part in it, so that it does not hide behind itself.
+// chance. The item's own calls have no part in it, so that it does not hide behind itself.
 func (s *search) spreadBeside(item int) (spread, error) {
 	m, err := s.model([]int{item})
 	if err != nil {
@@ -44,10 +44,38 @@ func (s *search) spreadBeside(item int) (spread, error) {
 	if err != nil {
 		return spread{}, err
 	}
+	return s.spreadOfFactor(m, s.items[item].factor, item)
+}
+
+// measureBetween estimates by how much the values of each spread factor differ, on the log-odds.
+func (s *search) measureBetween() error {
+	s.between = map[string]float64{}
+	for _, name := range s.opt.Spread {
+		at := slices.IndexFunc(s.items, func(it item) bool { return s.calls.Factors[it.factor].Name == name })
+		if at < 0 {
+			continue
+		}
+		m, err := s.model([]int{at})
+		if err != nil {
+			return err
+		}
+		among, err := s.spreadOfFactor(m, s.items[at].factor, -1)
+		if err != nil {
+			return err
+		}
+		right := 1 - float64(s.calls.wrong())/float64(len(s.calls.Wrong)) // from log ratios to log-odds
+		s.between[name] = math.Sqrt(among.variance) / right
+	}
+	return nil
+}
+
+// spreadOfFactor is additive over-dispersion of the values of a factor but one, on the log scale, winsorised
+// (Spiegelhalter 2005, Stat Med 24:1185-1202).
+func (s *search) spreadOfFactor(m *model, factor, but int) (spread, error) {
 	var t tally
 	var z, se []float64
 	for i, it := range s.items {
-		if i == item || it.factor != s.items[item].factor || s.isCut(it) {
+		if i == but || it.factor != factor || s.isCut(it) {
 			continue
 		}
 		if sc := t.score(s.calls, m, it.set, spread{}); sc.variance > 0 {
