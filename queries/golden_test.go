@@ -32,6 +32,13 @@ func smallStore(t *testing.T, dir string, threads int) string {
 // smallDemo analyses the small store with the given threads.
 func smallDemo(t *testing.T, threads int) *Book {
 	t.Helper()
+	b, _ := smallDemoEngine(t, threads)
+	return b
+}
+
+// smallDemoEngine is smallDemo with the engine it was analysed on.
+func smallDemoEngine(t *testing.T, threads int) (*Book, *engine.Engine) {
+	t.Helper()
 	ctx, dir := context.Background(), t.TempDir()
 	storeDir, opt := smallStore(t, dir, threads), engine.Options{Threads: threads}
 	st, err := store.Open(storeDir)
@@ -53,7 +60,7 @@ func smallDemo(t *testing.T, threads int) *Book {
 	if err != nil {
 		t.Fatal(err)
 	}
-	return b
+	return b, e
 }
 
 // TestGoldenResults compares every result on a small demo, as CSV, with the one kept; one thread and two
