@@ -137,3 +137,51 @@ func TestWhatIsRepeated(t *testing.T) {
 		t.Errorf("gain: %+v", gain)
 	}
 }
+
+// TestAddsUp: on the small demo, pairs by material add up to all pairs, each pair is in the rows of two
+// technicians, and every reading is accounted for by unit and by technician.
+func TestAddsUp(t *testing.T) {
+	b := smallDemo(t, 2)
+	var byTechnician, byMaterial, byBoth, byUnit, inUse, mixed, readings, controls int64
+	for _, r := range b.Agreement[1:] {
+		byTechnician += r.Pairs + r.Unsure
+	}
+	for _, r := range b.AgreementMaterial {
+		if r.TechnicianID == AllTechnicians {
+			byMaterial += r.Pairs + r.Unsure
+		} else {
+			byBoth += r.Pairs + r.Unsure
+		}
+	}
+	all := b.Agreement[0].Pairs + b.Agreement[0].Unsure
+	if all == 0 || byMaterial != all || byTechnician != 2*all || byBoth != 2*all {
+		t.Errorf("%d points called twice: %d by material, %d by technician, %d by both", all, byMaterial, byTechnician, byBoth)
+	}
+	for _, r := range b.Flow {
+		switch r.Step {
+		case "readings":
+			readings += r.N
+		case "control_readings":
+			controls += r.N
+		}
+	}
+	for _, r := range b.Units {
+		byUnit += r.Readings
+	}
+	for _, r := range b.UnitUse {
+		inUse += r.Readings
+	}
+	for _, r := range b.GainUse {
+		mixed += r.Readings + r.NotCompared
+	}
+	if readings == 0 || byUnit != readings || inUse != readings || mixed != readings-controls {
+		t.Errorf("%d readings, %d of them controls: %d by unit, %d in use of units, %d in use of gain", readings, controls, byUnit, inUse, mixed)
+	}
+	var alarms int64
+	for _, r := range b.Units {
+		alarms += r.ObservedInService + r.ObservedOverdue
+	}
+	if want := b.Accuracy[0].FalseAlarms; alarms > want {
+		t.Errorf("%d false alarms by unit, %d in all", alarms, want)
+	}
+}
