@@ -39,9 +39,9 @@ func TestPatternHeadings(t *testing.T) {
 	few := strong()
 	few.Series[0].Enough = false
 	for _, h := range []struct {
-		name                  string
-		book                  *queries.Book
-		page, ranked, series_ string
+		name                string
+		book                *queries.Book
+		page, ranked, signs string
 	}{
 		{"strong", strong(), "1 pattern of false alarms; the clearest is Board, wind 35 km/h or more: 22 of 40 calls, where 10 would be expected",
 			"Of 1200 patterns of false alarms tried, 1 stands clear of chance", "Shown in one reading only: 22 of 40 such calls were false alarms"},
@@ -59,8 +59,8 @@ func TestPatternHeadings(t *testing.T) {
 		if got := rankedHeading(h.book.FalseAlarmPatterns, falseAlarms); got != h.ranked {
 			t.Errorf("%s, ranked:\ngot  %q\nwant %q", h.name, got, h.ranked)
 		}
-		if got := seriesHeading(h.book); got != h.series_ {
-			t.Errorf("%s, series:\ngot  %q\nwant %q", h.name, got, h.series_)
+		if got := seriesHeading(h.book); got != h.signs {
+			t.Errorf("%s, series:\ngot  %q\nwant %q", h.name, got, h.signs)
 		}
 	}
 }

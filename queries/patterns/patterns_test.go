@@ -123,7 +123,7 @@ func TestEnumerationAgainstCounting(t *testing.T) {
 			got, in := listed[key(more)]
 			if want := ok && n >= 25 && float64(n) <= mostShare*float64(len(c.Wrong)); want != in || in && got != n {
 				// a triple of a pair that was not worth looking at is not looked at either
-				if !(len(more) == 3 && want && !in) {
+				if len(more) != 3 || !want || in {
 					t.Errorf("%v: %d calls, listed %v with %d", s.terms(more), n, in, got)
 				}
 			}
