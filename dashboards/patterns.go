@@ -95,7 +95,7 @@ func rankedFigure(b *queries.Book, d direction) template.HTML {
 	for _, p := range d.of(b).Patterns {
 		label := b.Labels.PatternWords(p.Terms)
 		f.Rows = append(f.Rows, chart.RatioRow{Label: label, Observed: float64(p.Wrong), Expected: number(p.Expected), ChanceLow: float64(p.ByChanceLow), ChanceHigh: float64(p.ByChanceHigh),
-			Standing: chart.Act, Href: "#" + anchor(d, p), Title: fmt.Sprintf("%s: %s of %s, %.1f expected, by chance %d to %d", label, queries.Count(p.Wrong), queries.Count(p.Checked),
+			Standing: chart.Act, Title: fmt.Sprintf("%s: %s of %s, %.1f expected, by chance %d to %d", label, queries.Count(p.Wrong), queries.Count(p.Checked),
 				float64(p.Expected), p.ByChanceLow, p.ByChanceHigh)})
 	}
 	return f.SVG()

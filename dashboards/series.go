@@ -21,7 +21,7 @@ func seriesSection(b *queries.Book) Section {
 	f := chart.Dots{Frame: chart.Frame{ID: "series-figure", Title: "False alarms by what the readings show", Desc: "Share of verified active calls that were false alarms, by sign, with 95% intervals."},
 		NLabel: "verified"}
 	t := Table{ID: "series-table", Caption: "Signs in the readings of a point", Columns: []Column{{Head: "Sign"}, {Head: "Verified", Numeric: true}, {Head: "False alarms", Numeric: true},
-		{Head: "Share", Unit: "95% interval", Numeric: true}, {Head: "Expected", Unit: "as the others", Numeric: true}, {Head: "q", Numeric: true}}}
+		{Head: "Share", Unit: "95% interval", Numeric: true}, {Head: "Expected", Unit: "as all calls", Numeric: true}, {Head: "q", Numeric: true}}}
 	var n int64
 	for _, r := range b.Series {
 		if r.Sign == "shown_again" {

@@ -156,19 +156,26 @@ func (s *search) foundSets(except int) []set {
 
 // describe says of a pattern what the calls outside it lead to expect inside it.
 func (s *search) describe(i int) (*taken, error) {
-	p := &s.patterns[i]
-	f := &taken{pattern: i, members: s.members(p.items), shown: Pattern{Terms: s.terms(p.items), Verified: p.n, P: p.p, Q: p.q}}
-	m, err := newModel(s.calls, s.adjusters(p.items), nil).without(s.calls, f.members)
+	items := s.patterns[i].items
+	members := s.members(items)
+	m, err := newModel(s.calls, s.adjusters(items), nil).without(s.calls, members)
 	if err != nil {
 		return nil, err
 	}
-	f.members.each(func(c int) {
-		f.shown.Members = append(f.shown.Members, c)
-		f.shown.Chance = append(f.shown.Chance, m.cells[m.cellOf[c]].p)
-		f.shown.Expected += m.cells[m.cellOf[c]].p
+	return &taken{pattern: i, members: members, shown: s.shown(i, members, m)}, nil
+}
+
+// shown is a pattern set against a model's chances.
+func (s *search) shown(i int, members set, m *model) Pattern {
+	p := &s.patterns[i]
+	out := Pattern{Terms: s.terms(p.items), Verified: p.n, P: p.p, Q: p.q}
+	members.each(func(c int) {
+		out.Members = append(out.Members, c)
+		out.Chance = append(out.Chance, m.cells[m.cellOf[c]].p)
+		out.Expected += m.cells[m.cellOf[c]].p
 		if s.calls.Wrong[c] {
-			f.shown.Wrong++
+			out.Wrong++
 		}
 	})
-	return f, nil
+	return out
 }

@@ -109,8 +109,9 @@ func Search(c Calls, opt Options) (Found, error) {
 	return out, nil
 }
 
-// Each tests every value of every factor by itself, in the order given; q is over those tested. Values
-// with fewer calls than MinVerified are left out.
+// Each tests every value of every factor by itself, in the order given; q is over those tested. The chances
+// are those of all calls, as a value may be that of most. Values with fewer calls than MinVerified are left
+// out.
 func Each(c Calls, opt Options) ([]Pattern, error) {
 	if err := c.check(); err != nil {
 		return nil, fmt.Errorf("test each circumstance: %w", err)
@@ -135,12 +136,12 @@ func Each(c Calls, opt Options) ([]Pattern, error) {
 		return nil, fmt.Errorf("test each circumstance: %w", err)
 	}
 	var out []Pattern
-	for i := range s.patterns {
-		f, err := s.describe(i)
+	for i, p := range s.patterns {
+		m, err := s.model(p.items)
 		if err != nil {
 			return nil, fmt.Errorf("test each circumstance: %w", err)
 		}
-		out = append(out, f.shown)
+		out = append(out, s.shown(i, s.items[i].set, m))
 	}
 	return out, nil
 }

@@ -12,7 +12,7 @@
 -- column: rate | share
 -- column: low | lower end of the 95% interval, sites as clusters (Korn and Graubard 1998)
 -- column: high | upper end of it
--- column: expected | false alarms had these calls gone as the others of the same technicians and regions
+-- column: expected | false alarms had these calls gone as all calls of the same technicians and regions
 -- column: ratio | observed / expected
 -- column: ratio_low | low over the expected share; the expected is taken as known
 -- column: ratio_high | high over it
