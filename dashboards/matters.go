@@ -63,7 +63,7 @@ func mattersSub(all, shown int) string {
 
 var matterWords = map[string]string{
 	"missed_point": "missed point", "overdue_unit": "unit past its service date", "protocol": "protocol", "digits": "last digits",
-	"consistency": "out of line", "drift": "changed course", "unit": "unit out of line", "rejected_rows": "rejected rows", "waiting_rows": "waiting rows",
+	"consistency": "out of line", "drift": "changed course", "unit": "unit out of line", "pattern": "pattern", "missed_pattern": "pattern of missed points", "rejected_rows": "rejected rows", "waiting_rows": "waiting rows",
 }
 
 // about says whom or what a matter is about.

@@ -58,6 +58,7 @@ func habitsOf(b *queries.Book) {
 		{Matter: "missed_point", Consequence: 6, Subject: "P2", TechnicianID: "T1", InspectionID: "I7", Cases: 1, Of: 1, Text: "Called clear on 2026-08-02; activity found one day later (borescope).", Evidence: "auditor.html#inspections"},
 		{Matter: "protocol", Consequence: 3, Subject: "short_hold", TechnicianID: "T1", Cases: 120, Of: 200, Text: "Hold too short: 120 of 200.", Evidence: "protocol.html#short_hold"},
 		{Matter: "consistency", Consequence: 7, Subject: "false_alarms", TechnicianID: "T1", Cases: 33, Of: 60, Text: "33 of 60.", Evidence: "technicians.html#false_alarms"},
+		{Matter: "pattern", Consequence: 6, Subject: "Board, wind 35 km/h or more", Cases: 22, Of: 40, Text: "22 of 40 checked calls were wrong where 9.6 would be expected (by chance 5 to 15).", Evidence: "patterns.html#pattern-1"},
 		{Matter: "rejected_rows", Consequence: 2, Subject: "readings.csv", Cases: 4, Of: 1010, Text: "4 of 1010 rows were rejected and count in no figure.", Evidence: "quality.html#files"},
 	}
 }

@@ -143,19 +143,18 @@ func consistencyMatters(b *Book) []MatterRow {
 	return out
 }
 
-// patternMatters are the patterns of false alarms and missed points that have not eased. Their words may name a
-// unit or a technician, so that the subject stands for them.
+// patternMatters are the patterns of false alarms and missed points that have not eased.
 func patternMatters(b *Book) []MatterRow {
 	var out []MatterRow
 	for _, of := range []struct {
-		search         PatternSearch
-		result, anchor string
-	}{{b.FalseAlarmPatterns, "false_alarm_patterns", "pattern"}, {b.MissedPatterns, "missed_patterns", "missed"}} {
+		search                 PatternSearch
+		matter, result, anchor string
+	}{{b.FalseAlarmPatterns, "pattern", "false_alarm_patterns", "pattern"}, {b.MissedPatterns, "missed_pattern", "missed_patterns", "missed"}} {
 		for _, p := range of.search.Patterns {
 			if p.GoesOn == No {
 				continue
 			}
-			out = append(out, MatterRow{Matter: "pattern", Consequence: patternMatter, Subject: p.Factors, Cases: p.Wrong, Of: p.Checked,
+			out = append(out, MatterRow{Matter: of.matter, Consequence: patternMatter, Subject: b.Labels.PatternWords(p.Terms), Cases: p.Wrong, Of: p.Checked,
 				Text: fmt.Sprintf("%s of %s checked calls were wrong where %.1f would be expected (by chance %d to %d).", Count(p.Wrong), Count(p.Checked), float64(p.Expected),
 					p.ByChanceLow, p.ByChanceHigh),
 				Evidence: fmt.Sprintf("patterns.html#%s-%d", of.anchor, p.Number), Result: of.result})
