@@ -103,8 +103,8 @@ func TestProtocolHeadings(t *testing.T) {
 			"strong": "1 of 2 technicians stand out", "level": "None of 2 technicians stands out", "thin": "Nobody is judged by this check", "nothing": "Nobody is judged by this check"}},
 		{"digits", digitsHeading, map[string]string{"strong": "Last digits of levels: 1 of 2 technicians differ from the others", "level": "Last digits of levels: nobody of 2 differs from the others",
 			"thin": "Too few levels to judge their last digits", "nothing": "Too few levels to judge their last digits"}},
-		{"matters", mattersHeading, map[string]string{"strong": "5 matters are open, 1 of consequence 7 or more", "level": "5 matters are open, 1 of consequence 7 or more",
-			"thin": "5 matters are open, 1 of consequence 7 or more", "nothing": "No matter is open"}},
+		{"matters", mattersHeading, map[string]string{"strong": "6 matters are open, 1 of consequence 7 or more", "level": "6 matters are open, 1 of consequence 7 or more",
+			"thin": "6 matters are open, 1 of consequence 7 or more", "nothing": "No matter is open"}},
 		{"inspections", inspectionsHeading, map[string]string{"strong": "2 inspections are flagged: 1 with a missed point, 2 with a false alarm", "level": "2 inspections are flagged: 1 with a missed point, 2 with a false alarm",
 			"thin": "2 inspections are flagged: 1 with a missed point, 2 with a false alarm", "nothing": "No inspection is flagged"}},
 	}
