@@ -24,7 +24,7 @@ var sqlFiles embed.FS
 // base lists the fact tables made from what is held, and further those made from them, each after those it
 // reads.
 var (
-	base    = []string{"season_months", "visits", "readings", "point_truth", "point_visits", "visit_counts"}
+	base    = []string{"season_months", "visits", "readings", "point_truth", "point_decisions", "called_elsewhere", "point_visits", "visit_counts"}
 	further = []string{"checked_calls", "recheck_pairs", "protocol_readings", "protocol_points", "protocol_visits"}
 )
 

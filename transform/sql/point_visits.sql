@@ -1,7 +1,6 @@
 -- table: point_visits
 -- grain: one row per point in an inspection, with at least one reading that is not a control reading
--- about: The call is the last reading that is not unsure; the circumstances are that reading's. Where every
---        reading was unsure the call is "unsure" and the circumstances are the last reading's.
+-- about: The call is that of the deciding reading (point_decisions), and the circumstances are that reading's.
 -- column: inspection_id | key, with point_id
 -- column: call | active, clear or unsure
 -- column: truth | active, not_active or unverified, see point_truth
@@ -10,21 +9,7 @@
 -- column: missed | call clear and truth active
 -- column: readings | readings of the point in this inspection, control readings left out
 -- column: max_gain | highest gain step used
--- column: called_elsewhere | another inspection called the point active within truth_days before or after: such points are opened for that call, whatever this one was, so they are no sample of this visit's calls
-WITH ordered AS (
-    SELECT r.*,
-           row_number() OVER (PARTITION BY r.inspection_id, r.point_id ORDER BY r.call = 'unsure', r.taken_at DESC, r.reading_id DESC) AS nth,
-           count(*) OVER (PARTITION BY r.inspection_id, r.point_id) AS readings,
-           max(r.gain) OVER (PARTITION BY r.inspection_id, r.point_id) AS max_gain
-    FROM readings r
-    WHERE NOT r.control
-), elsewhere AS (
-    SELECT DISTINCT v.inspection_id, v.point_id
-    FROM ordered v
-    JOIN ordered o ON o.site_id = v.site_id AND o.point_id = v.point_id AND o.inspection_id <> v.inspection_id AND o.call = 'active'
-    CROSS JOIN params p
-    WHERE v.nth = 1 AND o.nth = 1 AND date_diff('day', v.local_date, o.local_date) BETWEEN -p.truth_days AND p.truth_days
-)
+-- column: called_elsewhere | see the table of that name
 SELECT o.inspection_id, o.site_id, o.point_id, o.region, o.technician_id, o.purpose, o.unit_id, o.model, o.month, o.season, o.season_year,
        o.local_date, o.material, o.density_class, o.thickness_mm, o.thickness_band, o.gain, o.gain_share, o.hold_band, o.level_pct, o.level_band,
        o.battery_band, o.days_since_service, o.unit_overdue, o.temp_band, o.wind_band, o.rain, o.hour_band, o.call,
@@ -32,9 +17,9 @@ SELECT o.inspection_id, o.site_id, o.point_id, o.region, o.technician_id, o.purp
        t.result, t.cause, t.method, t.days_to_finding,
        o.call = 'active' AND coalesce(t.truth, 'unverified') = 'not_active' AS false_alarm,
        o.call = 'clear' AND coalesce(t.truth, 'unverified') = 'active' AS missed,
-       o.readings, o.max_gain, e.point_id IS NOT NULL AS called_elsewhere
-FROM ordered o
+       d.readings, d.max_gain, e.point_id IS NOT NULL AS called_elsewhere
+FROM point_decisions d
+JOIN readings o ON o.reading_id = d.reading_id
 LEFT JOIN point_truth t ON t.inspection_id = o.inspection_id AND t.point_id = o.point_id
-LEFT JOIN elsewhere e ON e.inspection_id = o.inspection_id AND e.point_id = o.point_id
-WHERE o.nth = 1
+LEFT JOIN called_elsewhere e ON e.inspection_id = o.inspection_id AND e.point_id = o.point_id
 ORDER BY o.month, o.inspection_id, o.point_id
