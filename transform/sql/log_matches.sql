@@ -1,0 +1,15 @@
+-- table: log_matches
+-- grain: one row per reading, and one per hold that no reading is matched with
+-- about: A reading and a hold are of one unit, lie within match_s of each other once the unit-day's clock offset is
+--        taken off, and are each other's nearest: first among those of the same gain, then, of what is left, of any gain. A reading with two holds of its
+--        gain that lie equally near (within ambiguous_s) is ambiguous, and so are those holds where no other reading takes them.
+-- column: unit_id | unit
+-- column: unit_day | see log_hours
+-- column: reading_id | null for a hold without a reading
+-- column: inspection_id | of the reading, or in whose time the hold lies; null outside any inspection
+-- column: hold_no | null for a reading without a hold
+-- column: status | of a reading: matched, no_log or ambiguous; of a hold: matched, unrecorded, ambiguous or outside
+-- column: logged | the unit wrote a log on that unit-day
+-- column: same_gain | the gain written is that logged; null where nothing is matched
+-- column: apart_s | seconds from the hold's end, its clock put right, to the reading
+SELECT 1
