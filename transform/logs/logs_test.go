@@ -7,6 +7,7 @@ import (
 	"math/rand/v2"
 	"os"
 	"path/filepath"
+	"strconv"
 	"testing"
 
 	"scanledger/transform/engine"
@@ -125,6 +126,20 @@ func TestNewDaysCostOnlyThemselves(t *testing.T) {
 	}
 	if _, scratch := tables(t, e, filepath.Join(dir, "scratch"), ""); !bytes.Equal(kept, scratch) {
 		t.Error("what was kept differs from what is made from scratch")
+	}
+}
+
+// TestGuideListsAll: the README names every setting with its default.
+func TestGuideListsAll(t *testing.T) {
+	raw, err := os.ReadFile("../../README.md")
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, p := range logs.Parameters {
+		row := fmt.Sprintf("| `logs.%s` | %s | %s; %s |\n", p.Name, strconv.FormatFloat(p.Default, 'f', -1, 64), p.About, p.Kind)
+		if !bytes.Contains(raw, []byte(row)) {
+			t.Errorf("the README lacks the line\n%s", row)
+		}
 	}
 }
 
