@@ -13,7 +13,7 @@ func drifted(id, direction string) []queries.DriftRow {
 	for i, month := range []string{"2026-03", "2026-04", "2026-05", "2026-06", "2026-07", "2026-08"} {
 		r := queries.DriftRow{TechnicianID: id, Month: month, Verified: 20, Observed: 3, Rate: 0.15, Low: 0.05, High: 0.36, Expected: 2.8, ExpectedAverage: 3, Level: 0.9,
 			SumUp: queries.Figure(float64(i)), LimitUp: 7, SumDown: 0.5, LimitDown: 6, Statistic: queries.Figure(float64(i)), Limit: 7, Direction: direction,
-			RunLength: 2000, AverageRunLength: 500, Average: 0.02, AverageLimit: 0.1, GainBefore: queries.Unknown, GainAfter: queries.Unknown, GainDistance: queries.Unknown, HoldBefore: queries.Unknown, HoldAfter: queries.Unknown}
+			RunLength: 1000, AverageRunLength: 500, Average: 0.02, AverageLimit: 0.1, GainBefore: queries.Unknown, GainAfter: queries.Unknown, GainDistance: queries.Unknown, HoldBefore: queries.Unknown, HoldAfter: queries.Unknown}
 		if i >= 4 {
 			r.Signal, r.Statistic, r.ChangedFrom, r.WhatChanged, r.AverageOutside = true, 7.5, "2026-06", "Nothing else stands out: mean hold 30 s before, 31 s since.", true
 		}

@@ -116,7 +116,7 @@ func consistencyTable(id, caption string, rows []queries.ConsistencyRow) Table {
 		{Head: "Rate", Unit: "drawn to the average", Numeric: true}, {Head: "Goes with gain", Unit: "of the difference", Numeric: true}, {Head: "Standing"}}}
 	for _, r := range rows {
 		standing := standingOf(r)
-		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{text(r.TechnicianID), outOf(r.Observed, r.Opportunities), decimal(r.Expected, 1), ratioCell(r.Ratio, r.Low, r.High),
+		t.Rows = append(t.Rows, Row{Held: !r.Enough, Cells: []Cell{technicianCell(r.TechnicianID), outOf(r.Observed, r.Opportunities), decimal(r.Expected, 1), ratioCell(r.Ratio, r.Low, r.High),
 			percent(r.ShrunkRate), gainCell(r), {Text: standingWords[standing], Mark: mark(standing)}}})
 	}
 	return t

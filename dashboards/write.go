@@ -45,6 +45,7 @@ var pages = []struct {
 // sets make the pages of which there is one per subject. Links lead to them; the navigation shows where
 // they belong.
 var sets = []pageSet{
+	{"technicians.html", technicianPages},
 	{"protocol.html", checkPages},
 	{"auditor.html", inspectionPages},
 }

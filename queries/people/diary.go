@@ -74,12 +74,14 @@ func (d diary) events() [][]int {
 	return out
 }
 
-// simulate draws events at the given odds over the average technician's. Calls at one site share one draw
-// with such a chance that their correlation is the likeness (Lunn and Davies 1998).
+// simulate draws events of the months watched at the given odds over the average technician's; those of the
+// months before are as they were. Calls at one site share one draw with such a chance that their correlation
+// is the likeness (Lunn and Davies 1998).
 func (d diary) simulate(level float64, r *rand.Rand) [][]int {
-	out, sharing := make([][]int, len(d.months)), math.Sqrt(d.likeness)
-	for i, visits := range d.months {
-		out[i] = make([]int, len(visits))
+	out, sharing := d.events(), math.Sqrt(d.likeness)
+	for i, visits := range d.months[d.learnt:] {
+		i += d.learnt
+		clear(out[i])
 		for k, v := range visits {
 			shared := r.Float64()
 			for _, o := range v.odds {
@@ -101,15 +103,17 @@ type limits struct{ up, down, average float64 }
 
 var unlimited = limits{math.Inf(1), math.Inf(1), math.Inf(1)}
 
-// limits are those at which a technician who stays at the level signals no more often than the run lengths
-// say, from so many simulated runs of the diary.
+// limits are those at which a technician who does not change signals no more often than the run lengths say,
+// from so many simulated runs of the diary. What was learnt leaves doubt about the level: each run stays at one
+// drawn from a normal distribution of log-odds around it.
 func (d diary) limits(level float64, r *rand.Rand, runs int) (limits, error) {
 	if d.learnt == len(d.months) {
 		return unlimited, nil
 	}
 	up, down, average := make([]float64, runs), make([]float64, runs), make([]float64, runs)
+	doubt := d.doubt(level)
 	for i := range runs {
-		months, err := d.follow(d.simulate(level, r), unlimited)
+		months, err := d.follow(d.simulate(level*math.Exp(doubt*r.NormFloat64()), r), unlimited)
 		if err != nil {
 			return unlimited, err
 		}
@@ -131,6 +135,19 @@ func (d diary) limits(level float64, r *rand.Rand, runs int) (limits, error) {
 	}
 	out.average, err = limitOf(average, watched/averageRun)
 	return out, err
+}
+
+// doubt is the standard error of the log-odds of the level learnt.
+func (d diary) doubt(level float64) float64 {
+	information := 1.0 / (technicianSpread * technicianSpread)
+	for _, visits := range d.months[:d.learnt] {
+		for _, v := range visits {
+			for _, o := range v.odds {
+				information += o * level / (1 + o*level) / (1 + o*level)
+			}
+		}
+	}
+	return 1 / math.Sqrt(information)
 }
 
 // limitOf is what the largest of a run exceeds with the given chance; nothing below a single event's worth.

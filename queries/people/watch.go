@@ -12,7 +12,7 @@ const (
 	learnEvents = 4.0  // until so many false alarms were to be expected,
 	guard       = 2    // and later on from all months but so many before the one at hand
 	newest      = 0.2  // weight of the newest month in the average
-	runLength   = 2000 // months between false signals of one technician's sums, both together
+	runLength   = 1000 // months between false signals of one technician's sums, both together
 	averageRun  = 500  // the same for the average
 	tailShare   = 0.2  // of simulated runs, from which limits are drawn out
 )
@@ -54,8 +54,8 @@ type Month struct {
 // The sums are risk-adjusted cumulative sums of log-likelihood ratios for odds shift times as large, and as
 // small (Steiner, Cook, Farewell and Treasure 2000), each site's share divided by 1 + likeness (calls - 1).
 // The average is an exponentially weighted one of what the share has beyond the level (Roberts 1959). Limits
-// give the run lengths above when the same months are simulated, learning included, at the level learnt, runs
-// times, from a seed of the technician's number. After a signal the sums start again and the level stays that
+// give the run lengths above when the months watched are simulated, runs times, at levels drawn from what was
+// learnt, from a seed of the technician's number. After a signal the sums start again and the level stays that
 // of the months before the change.
 //
 // Months come in order of technician, from the first to the last with a case.
