@@ -38,14 +38,7 @@ func logsHeading(b *queries.Book) string {
 	case logged == 0:
 		return fmt.Sprintf("Logs cover %s, and no reading is of any of them", counted(all.Days, "unit-day", "unit-days"))
 	}
-	return fmt.Sprintf("%s made on a day with a log %s a hold of their own in it", ofAll(all.Matched, logged)+" readings", haveHas(all.Matched))
-}
-
-func haveHas(n int64) string {
-	if n == 1 {
-		return "has"
-	}
-	return "have"
+	return fmt.Sprintf("Of %s made on a day with a log, the log shows %s", counted(logged, "reading", "readings"), queries.Count(all.Matched))
 }
 
 func logMatchHeading(b *queries.Book) string {
@@ -53,19 +46,12 @@ func logMatchHeading(b *queries.Book) string {
 	switch {
 	case all.Days == 0:
 		return "No log exists, so no reading can be looked up in one"
-	case all.Holds == 0:
-		return "The logs show no hold"
+	case all.Holds == all.Outside:
+		return fmt.Sprintf("The logs show no hold during an inspection, on %s", counted(all.Days, "unit-day", "unit-days"))
 	case all.Unrecorded == 0:
 		return fmt.Sprintf("No hold of an inspection was left unrecorded, of %s", counted(all.Holds-all.Outside, "hold", "holds"))
 	}
-	return fmt.Sprintf("%s of %s during inspections %s written down by nobody", queries.Count(all.Unrecorded), counted(all.Holds-all.Outside, "hold", "holds"), wasWere(all.Unrecorded))
-}
-
-func wasWere(n int64) string {
-	if n == 1 {
-		return "was"
-	}
-	return "were"
+	return fmt.Sprintf("Of %s during inspections, nobody wrote down %s", counted(all.Holds-all.Outside, "hold", "holds"), queries.Count(all.Unrecorded))
 }
 
 func logMatchSection(b *queries.Book) Section {
@@ -119,7 +105,7 @@ func contradictionHeading(b *queries.Book) string {
 	case all.Matched == 0:
 		return "No reading is matched with a hold, so no call can be set against a log"
 	case against == 0:
-		return fmt.Sprintf("No log speaks against the call of any of %s", counted(all.Matched, "matched reading", "matched readings"))
+		return fmt.Sprintf("No log speaks against a call, of %s", counted(all.Matched, "matched reading", "matched readings"))
 	default:
 		return fmt.Sprintf("The log speaks against %s of the calls of %s: %s clear with strong movement, %s active without any",
 			queries.Count(against), counted(all.Matched, "matched reading", "matched readings"), queries.Count(n[queries.ClearWithMovement]), queries.Count(n[queries.ActiveWithoutMovement]))
@@ -175,7 +161,7 @@ func logClockHeading(b *queries.Book) string {
 	case all.DaysKnown == 0:
 		return "Too few readings fit a log to tell how far any clock is off"
 	case all.DaysOff == 0:
-		return fmt.Sprintf("No clock was off by a minute or more on any of %s", counted(all.DaysKnown, "unit-day", "unit-days"))
+		return fmt.Sprintf("No clock was off by a minute or more, on %s", counted(all.DaysKnown, "unit-day", "unit-days"))
 	}
 	return fmt.Sprintf("Clocks were off by a minute or more on %s of %s", queries.Count(all.DaysOff), counted(all.DaysKnown, "unit-day", "unit-days"))
 }

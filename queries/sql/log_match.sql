@@ -42,7 +42,7 @@ WITH matches AS (
            count(*) FILTER (WHERE said) AS days_off, arg_max(offset_s, (abs(offset_s), offset_s)) FILTER (WHERE said) AS largest_offset_s
     FROM log_offsets
     GROUP BY ALL
-), overlaps AS (
+), short AS (
     SELECT unit_id, substr(CAST(unit_day AS VARCHAR), 1, 7) AS month, CAST(sum(short_stretches) AS BIGINT) AS overlapping
     FROM log_spells
     GROUP BY ALL
@@ -54,6 +54,6 @@ SELECT unit_id, month, coalesce(m.readings, 0) AS readings, coalesce(m.matched, 
        d.largest_offset_s, coalesce(o.overlapping, 0) AS overlapping
 FROM matches m
 FULL JOIN days d USING (unit_id, month)
-LEFT JOIN overlaps o USING (unit_id, month)
+LEFT JOIN short o USING (unit_id, month)
 WHERE month BETWEEN $from AND $to
 ORDER BY unit_id, month
