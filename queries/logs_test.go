@@ -20,6 +20,21 @@ type logged struct {
 	moves            bool
 }
 
+const sampleHeader = "unit_id,logged_at,sensing,gain,level_pct,battery_pct\n"
+
+// samplesOf are the samples of a hold of 20 s, five a second; those in [from, to) are far above the others.
+func samplesOf(unit string, start time.Time, gain, battery, from, to int) string {
+	var out strings.Builder
+	for k := range 101 {
+		level := 8 + k%3
+		if from <= k && k < to {
+			level = 60
+		}
+		fmt.Fprintf(&out, "%s,%s,true,%d,%d,%d\n", unit, start.Add(time.Duration(k)*200*time.Millisecond).Format("2006-01-02T15:04:05.000Z"), gain, level, battery)
+	}
+	return out.String()
+}
+
 // logBook takes in one inspection with the holds, two minutes apart and a little more each time, the unit's clock
 // slow by so much, and analyses it.
 func logBook(t *testing.T, holds []logged, slow time.Duration) *Book {
@@ -27,17 +42,15 @@ func logBook(t *testing.T, holds []logged, slow time.Duration) *Book {
 	dir, nine := t.TempDir(), time.Date(2026, 3, 1, 22, 0, 0, 0, time.UTC)
 	readings, samples := &strings.Builder{}, &strings.Builder{}
 	readings.WriteString("reading_id,inspection_id,unit_id,point_id,taken_at,material,gain,hold_s,level_pct,call\n")
-	samples.WriteString("unit_id,logged_at,sensing,gain,level_pct,battery_pct\n")
+	samples.WriteString(sampleHeader)
 	at := nine
 	for i, h := range holds {
 		at = at.Add(2*time.Minute + time.Duration(i*i%7*11)*time.Second)
-		for k := range 101 {
-			level := 8 + k%3
-			if h.moves && k >= 20 && k < 80 {
-				level = 60
-			}
-			fmt.Fprintf(samples, "U1,%s,true,%d,%d,%d\n", at.Add(time.Duration(k)*200*time.Millisecond-slow).Format("2006-01-02T15:04:05.000Z"), h.loggedGain, level, 90-i)
+		from, to := 0, 0
+		if h.moves {
+			from, to = 20, 80
 		}
+		samples.WriteString(samplesOf("U1", at.Add(-slow), h.loggedGain, 90-i, from, to))
 		if h.call != "" {
 			fmt.Fprintf(readings, "R%d,I1,U1,P%d,%s,board,%d,%g,%g,%s\n", i, i, at.Add(24*time.Second).Format(time.RFC3339), h.gain, h.holdS, h.level, h.call)
 		}

@@ -10,6 +10,7 @@
 -- column: missed | call clear and truth active
 -- column: readings | readings of the point in this inspection, control readings left out
 -- column: max_gain | highest gain step used
+-- column: log_share_band | how much of its hold was above the noise band by the unit's log: nothing, some, much or unknown, see log_contradictions for the limits
 -- column: called_elsewhere | another inspection called the point active within truth_days before or after: such points are opened for that call, whatever this one was, so they are no sample of this visit's calls
 WITH ordered AS (
     SELECT r.*,
@@ -18,6 +19,12 @@ WITH ordered AS (
            max(r.gain) OVER (PARTITION BY r.inspection_id, r.point_id) AS max_gain
     FROM readings r
     WHERE NOT r.control
+), shown AS (
+    SELECT m.reading_id, CASE WHEN h.above_share <= p.quiet_share THEN 'nothing' WHEN h.above_share >= p.strong_share THEN 'much' ELSE 'some' END AS log_share_band
+    FROM log_matches m
+    JOIN log_holds h ON h.unit_id = m.unit_id AND h.unit_day = m.unit_day AND h.hold_no = m.hold_no
+    CROSS JOIN log_params p
+    WHERE m.status = 'matched'
 ), elsewhere AS (
     SELECT DISTINCT v.inspection_id, v.point_id
     FROM ordered v
@@ -32,9 +39,10 @@ SELECT o.inspection_id, o.site_id, o.point_id, o.region, o.technician_id, o.purp
        t.result, t.cause, t.method, t.days_to_finding,
        o.call = 'active' AND coalesce(t.truth, 'unverified') = 'not_active' AS false_alarm,
        o.call = 'clear' AND coalesce(t.truth, 'unverified') = 'active' AS missed,
-       o.readings, o.max_gain, e.point_id IS NOT NULL AS called_elsewhere
+       o.readings, o.max_gain, coalesce(s.log_share_band, 'unknown') AS log_share_band, e.point_id IS NOT NULL AS called_elsewhere
 FROM ordered o
 LEFT JOIN point_truth t ON t.inspection_id = o.inspection_id AND t.point_id = o.point_id
 LEFT JOIN elsewhere e ON e.inspection_id = o.inspection_id AND e.point_id = o.point_id
+LEFT JOIN shown s ON s.reading_id = o.reading_id
 WHERE o.nth = 1
 ORDER BY o.month, o.inspection_id, o.point_id
