@@ -235,16 +235,18 @@ func (v *Verdict) stand() error {
 	return nil
 }
 
+// standing tells which limits are crossed. On the side that asks for nothing the outer limits are the edge.
 func (v *Verdict) standing() string {
-	low, high := v.Measure == Detections && v.Ratio < v.Limits.Low998, v.Ratio > v.Limits.High998
-	q := actQ
-	if v.Measure != Detections {
-		q = 2 * actQ
+	outer, q := v.Ratio > v.Limits.High998, 2*actQ
+	edge := v.Ratio > v.Limits.High95 || v.Ratio < v.Limits.Low998
+	if v.Measure == Detections {
+		outer, q = outer || v.Ratio < v.Limits.Low998, actQ
+		edge = edge || v.Ratio < v.Limits.Low95
 	}
 	switch {
-	case (low || high) && v.Q <= q:
+	case outer && v.Q <= q:
 		return Act
-	case (v.Ratio < v.Limits.Low95 || v.Ratio > v.Limits.High95) && v.Q <= edgeQ:
+	case edge && v.Q <= edgeQ:
 		return Edge
 	}
 	return InLine

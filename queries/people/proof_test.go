@@ -69,8 +69,8 @@ func TestNullWorlds(t *testing.T) {
 		if act {
 			s.add("act")
 		}
-		if i%2 == 1 {
-			return // half of the worlds tell enough of drift
+		if i%4 != 0 {
+			return // a quarter of the worlds tells enough of drift
 		}
 		told := map[int]bool{}
 		for _, m := range watched(t, p) {

@@ -30,7 +30,7 @@
 -- column: explained_by_gain | share of observed - expected that goes with the gain the technician chose; empty where the interval of the ratio holds 1, as there is no difference to explain
 -- column: enough | false where the row is not judged
 -- column: why_not | the reason
--- column: standing | act: detections outside the widened 99.8% limits and q at most 0.01, or false alarms or missed points above theirs and q at most 0.02 (fewer ask for no act); watch: outside the widened 95% limits and q at most 0.05; else in_line
+-- column: standing | act: detections outside the widened 99.8% limits and q at most 0.01, or false alarms or missed points above theirs and q at most 0.02 (fewer ask for no act); watch: outside the widened 95% limits, or below the 99.8% one for false alarms and missed points, and q at most 0.05; else in_line
 -- caveat: More or fewer is no verdict: it asks for a look, and it is never a rank.
 -- caveat: The expected count comes from a logistic model of conditions with an effect for each technician, all drawn towards 0 (penalised quasi-likelihood, Breslow and Clayton 1993), so that a technician's own cases speak of conditions only through what differs within them. The average technician is a robust one (Huber 1964): a few who are far out do not drag the others.
 -- caveat: A condition that only one technician works under cannot be told from the technician; the design effect grows by that doubt.
