@@ -6,6 +6,8 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime/debug"
+	"strings"
 	"testing"
 
 	"scanledger/transform/engine"
@@ -58,10 +60,37 @@ func fleet(b *testing.B) *engine.Engine {
 	return e
 }
 
+// forgetPeak makes the kernel count the process's peak memory anew (Linux), so that the making of samples is not in it.
+func forgetPeak(b *testing.B) {
+	b.Helper()
+	debug.FreeOSMemory()
+	if err := os.WriteFile("/proc/self/clear_refs", []byte("5"), 0o600); err != nil {
+		b.Log("peak memory includes the making of samples:", err)
+	}
+}
+
+// reportPeak reports the process's peak memory since forgetPeak.
+func reportPeak(b *testing.B) {
+	b.Helper()
+	raw, err := os.ReadFile("/proc/self/status")
+	if err != nil {
+		b.Log("peak memory is not known:", err)
+		return
+	}
+	for line := range strings.Lines(string(raw)) {
+		var kB float64
+		if n, _ := fmt.Sscanf(line, "VmHWM: %g kB", &kB); n == 1 {
+			b.ReportMetric(kB/1024, "peak-MiB")
+		}
+	}
+}
+
 // BenchmarkPlain scans the samples and puts one window over them, sorted as every sessionising needs it, and counts
 // what it finds: the least that a query engine does.
 func BenchmarkPlain(b *testing.B) {
 	e := fleet(b)
+	forgetPeak(b)
+	defer reportPeak(b)
 	for b.Loop() {
 		err := e.Exec(context.Background(), `CREATE OR REPLACE TEMP TABLE plain AS SELECT unit_id, count(*) AS stretches, max(level_pct) AS peak FROM (
 			SELECT unit_id, level_pct, logged_at - lag(logged_at) OVER w AS gap, gain <> lag(gain) OVER w OR sensing <> lag(sensing) OVER w AS other
@@ -75,6 +104,8 @@ func BenchmarkPlain(b *testing.B) {
 // BenchmarkMake makes spells and holds of the same samples, finds the offsets, and matches holds with readings.
 func BenchmarkMake(b *testing.B) {
 	ctx, e, dir := context.Background(), fleet(b), b.TempDir()
+	forgetPeak(b)
+	defer reportPeak(b)
 	for b.Loop() {
 		made, err := logs.Make(ctx, e, dir, "", nil)
 		if err != nil {

@@ -24,8 +24,8 @@ var sqlFiles embed.FS
 // Tables lists the fact tables that Make makes.
 func Tables() []string { return []string{"log_days", "log_spells", "log_holds"} }
 
-// chunkSamples bounds the samples worked on at one time: some 400 MB with their windows.
-const chunkSamples = 3_000_000
+// chunkSamples bounds the samples worked on at one time: some 300 MB with their windows.
+const chunkSamples = 2_000_000
 
 // version changes with what spells and holds mean.
 const version = 1
