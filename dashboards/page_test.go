@@ -83,6 +83,7 @@ func strong() *queries.Book {
 	rechecked(b)
 	fleet(b)
 	habitsOf(b)
+	logsOf(b)
 	b.AuditSample = auditSamples()
 	return b
 }

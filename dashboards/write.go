@@ -35,6 +35,7 @@ var pages = []struct {
 	{Link{"season.html", "Season and trend"}, seasonPage},
 	{Link{"technicians.html", "Technicians"}, techniciansPage},
 	{Link{"units.html", "Units"}, unitsPage},
+	{Link{"logs.html", "Unit logs"}, logsPage},
 	{Link{"protocol.html", "Protocol"}, protocolPage},
 	{Link{"auditor.html", "Auditor"}, auditorPage},
 	{Link{"quality.html", "Records"}, qualityPage},

@@ -8,6 +8,7 @@ import (
 	"scanledger/ingest/store"
 	"scanledger/queries/instrument"
 	"scanledger/transform/engine"
+	"scanledger/transform/logs"
 	"scanledger/transform/protocol"
 )
 
@@ -28,6 +29,7 @@ type Options struct {
 	Frequency                  float64           // GHz, for wave losses; 0: DefaultFrequency
 	WaveLoss                   map[string]string // material: row of the table of wave losses, where its own name is none
 
+	Logs            logs.Settings     // the same as the fact tables were made with
 	Protocol        protocol.Settings // the same as the fact tables were made with
 	Patterns        PatternOptions    // zero: DefaultPatterns
 	InspectionPages int               // most inspections with a page; 0: DefaultInspectionPages
@@ -76,6 +78,10 @@ type Book struct {
 	Breakdown          []BreakdownRow // of the patterns
 	Series             []SeriesRow
 	Settings           protocol.Settings // of the protocol
+	LogMatch           []LogMatchRow
+	Contradictions     []ContradictionRow
+	LogHabits          []LogHabitsRow
+	LogSettings        logs.Settings
 	Labels             Labels
 	Results            []Result // in the order in which they were made
 }
@@ -118,7 +124,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 	if opt.InspectionPages == 0 {
 		opt.InspectionPages = DefaultInspectionPages
 	}
-	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor, Settings: opt.Protocol}
+	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor, Settings: opt.Protocol, LogSettings: opt.Logs}
 	d := &desk{ctx: ctx, eng: e, book: book, opt: opt}
 	if err := d.period(); err != nil {
 		return nil, err
@@ -149,11 +155,14 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.gainUse,
 		d.unitLevel,
 		d.unitUse,
+		d.logMatch,
 		d.unitHealth,
 		d.falseAlarmPatterns,
 		d.missedPatterns,
 		d.patternBreakdown,
 		d.seriesPatterns,
+		d.logContradictions,
+		d.logHabits,
 		d.protocol,
 		d.inspections,
 		d.matters,

@@ -46,6 +46,9 @@ var rowTypes = map[string]any{
 	"unit_level":             UnitLevelRow{},
 	"unit_use":               UnitUseRow{},
 	"unit_health":            UnitRow{},
+	"log_match":              LogMatchRow{},
+	"log_contradictions":     ContradictionRow{},
+	"log_habits":             LogHabitsRow{},
 }
 
 // cutColumns name the cut itself; the header explains them with "by".

@@ -15,7 +15,7 @@ var (
 		"hold_band": "rest the unit steadily against the wall and hold longer", "battery_band": "charge before the visit and test again on a full battery",
 		"unit_id": "have the unit looked at, and test the same points with another", "unit_overdue": "have the unit serviced, and test again what it called since it was due",
 		"days_since_service": "have the unit serviced, and test the same points with another", "technician_id": "a joint visit or a blind recheck by someone else",
-		"level_band": "look for metal, foil, pipes or a mirror behind the wall before calling", "hour_band": "find out what runs or moves at these hours (fans, pumps, people, traffic) and test again at another",
+		"log_share_band": "look at the unit's log of the hold before calling", "level_band": "look for metal, foil, pipes or a mirror behind the wall before calling", "hour_band": "find out what runs or moves at these hours (fans, pumps, people, traffic) and test again at another",
 		"temp_band": "find out what runs at this temperature (fans, pumps, air conditioning) and test again with it off", "season": "find out what differs at this time of year, and test again in another month",
 		"material": "ask for a second sign on this material before opening", "density_class": "ask for a second sign on such material before opening",
 		"thickness_band": "ask for a second sign on walls of this thickness before opening", "region": "ask those who work there what moves behind such walls",
@@ -33,7 +33,7 @@ var (
 		"thickness_band": "step up, or test from the other side, before calling clear", "hold_band": "hold longer before calling clear",
 		"unit_id": "have the unit looked at, and test the same points with another", "unit_overdue": "have the unit serviced, and recheck what it called clear since it was due",
 		"days_since_service": "have the unit serviced, and test the same points with another", "technician_id": "a joint visit or a blind recheck by someone else",
-		"battery_band": "charge before the visit", "temp_band": "recheck at a warmer or cooler time of day",
+		"log_share_band": "look at the unit's log of the hold before calling clear", "battery_band": "charge before the visit", "temp_band": "recheck at a warmer or cooler time of day",
 		"season": "recheck some of these points in another season", "hour_band": "recheck some of these points at another time of day",
 	}
 )

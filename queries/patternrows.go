@@ -25,6 +25,7 @@ type PatternTerms struct {
 	TechnicianID     *string `json:"technician_id"`
 	Purpose          *string `json:"purpose"`
 	LevelBand        *string `json:"level_band"`
+	LogShareBand     *string `json:"log_share_band"`
 	WindBand         *string `json:"wind_band"`
 	GainShare        *string `json:"gain_share"`
 	DaysSinceService *string `json:"days_since_service"`
@@ -34,7 +35,7 @@ type PatternTerms struct {
 // by their own values, the others by cuts. Gain does both.
 var (
 	kindFactors = []string{"material", "density_class", "thickness_band", "gain", "season", "region", "hour_band", "rain", "temp_band", "battery_band", "hold_band",
-		"unit_id", "unit_overdue", "technician_id", "purpose", "level_band"}
+		"unit_id", "unit_overdue", "technician_id", "purpose", "level_band", "log_share_band"}
 	numberFactors = []string{"gain", "gain_share", "wind_band", "days_since_service"}
 )
 

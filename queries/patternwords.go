@@ -10,7 +10,7 @@ import (
 var factorWords = map[string]string{
 	"density_class": "%s materials", "thickness_band": "%s mm thick", "gain": "gain %s", "hour_band": "%s h", "rain": "%s rain", "temp_band": "%s °C",
 	"battery_band": "battery %s %%", "hold_band": "hold %s s", "unit_id": "unit %s", "technician_id": "technician %s", "purpose": "%s visits", "level_band": "level %s %%",
-	"wind_band": "wind %s km/h", "gain_share": "gain at %s of the unit's range", "days_since_service": "%s days since service",
+	"log_share_band": "%s moving in the unit's log", "wind_band": "wind %s km/h", "gain_share": "gain at %s of the unit's range", "days_since_service": "%s days since service",
 }
 
 // PatternWords says a pattern's circumstances for a person.

@@ -91,6 +91,8 @@ func breaching() (breaching, sound []probe) {
 	good(probe{name: "own levels", readings: []string{"P1 05:20 board 2 20 1.51 clear", "P1 06:30 board 3 20 2.53 clear", "P2 08:20 board 2 25 1.51 clear", "P2 09:30 board 3 30 2.55 clear"}})
 	bad(probe{name: "against_level", readings: steps("1.61", "66.63")})
 	good(probe{name: "near the threshold", readings: steps("1.71", "33.73")})
+	bad(probe{name: "against_log", readings: []string{"P1 05:20 board 2 20 4.51 clear unit=U5"}})
+	good(probe{name: "borne out by the log", date: "2026-03-20", readings: []string{"P1 05:20 board 2 20 4.61 clear unit=U5"}})
 	bad(probe{name: "not_stepped_up", readings: []string{"P1 05:20 brick 2 20 1.81 clear", "P1 06:30 brick 3 20 2.83 clear"}})
 	good(probe{name: "light stays low", readings: []string{"P1 05:20 board 2 20 1.91 clear"}})
 	bad(probe{name: "unrepeated_active", outcome: "active", readings: []string{control, "P1 05:20 board 3 20 62.1 active"}})
@@ -138,9 +140,10 @@ func protocolBook(t *testing.T, opt Options) *Book {
 	files := map[string]string{
 		"inspections.csv": l.inspections.String(), "readings.csv": l.readings.String(),
 		"findings.csv":    "finding_id,site_id,point_id,found_on,method,result\nF1,seen again by the same,P1,2026-03-20,return_visit,nothing\nF2,seen again by another,P1,2026-03-20,return_visit,active\n",
+		"unit_log.csv":    sampleHeader + samplesOf("U5", time.Date(2026, 3, 1, 22, 5, 0, 0, time.UTC), 2, 80, 60, 100) + samplesOf("U5", time.Date(2026, 3, 19, 22, 5, 0, 0, time.UTC), 2, 80, 0, 0),
 		"regions.csv":     "region,season_scheme,time_zone\nS,south_four,Australia/Sydney\n",
 		"technicians.csv": "technician_id,accredited_until\nT1,2030-01-01\nT2,\nT3,2030-01-01\nT4,2026-03-02\n",
-		"units.csv":       "unit_id,model,gain_min,gain_max,gain_start,service_due_on\nU1,M1,0,6,2,2030-01-01\nU2,M1,0,6,2,\nU3,M1,0,6,2,2026-03-01\nU4,M1,0,6,2,2026-03-02\n",
+		"units.csv":       "unit_id,model,gain_min,gain_max,gain_start,service_due_on\nU1,M1,0,6,2,2030-01-01\nU2,M1,0,6,2,\nU3,M1,0,6,2,2026-03-01\nU4,M1,0,6,2,2026-03-02\nU5,M1,0,6,2,2030-01-01\n",
 		"materials.csv":   "material,density_class,gain_low,gain_high\nboard,light,2,4\nbrick,dense,4,6\n",
 	}
 	dir := t.TempDir()

@@ -47,6 +47,8 @@ type UnitRow struct {
 	LevelQ              Figure  `json:"level_q"`
 	Level               string  `json:"level"`
 	Clock               string  `json:"clock"`
+	LogDaysKnown        int64   `json:"log_days_known"`
+	LogDaysOff          int64   `json:"log_days_off"`
 	Enough              bool    `json:"enough"`
 	Standing            string  `json:"standing"`
 	Why                 string  `json:"why"`
@@ -85,6 +87,9 @@ func (d *desk) unitHealth() error {
 	rows, err := unitRows(counts, d.drifts, d.book.UnitUse, d.book.Floor)
 	if err != nil {
 		return fmt.Errorf("analysis unit_health: %w", err)
+	}
+	for i := range rows {
+		rows[i].log(d.book.LogMatch)
 	}
 	d.book.Units = rows
 	d.conclude(q, rows)
@@ -225,6 +230,28 @@ func (r *UnitRow) stand(beyond int) {
 		r.Standing = Act
 	}
 	r.Why = strings.Join(why, "; ")
+}
+
+// leastLogDays is how many unit-days with a known offset say something of a clock. (House's choice.)
+const leastLogDays = 5
+
+// log adds what the unit's own log says of its clock: off on more days than not is a reason to look at it.
+func (r *UnitRow) log(months []LogMatchRow) {
+	for _, m := range months {
+		if m.UnitID == r.UnitID {
+			r.LogDaysKnown, r.LogDaysOff = r.LogDaysKnown+m.DaysKnown, r.LogDaysOff+m.DaysOff
+		}
+	}
+	if r.LogDaysKnown < leastLogDays || 2*r.LogDaysOff <= r.LogDaysKnown {
+		return
+	}
+	if r.Standing == InLine {
+		r.Standing = Watch
+	}
+	if r.Why != "" {
+		r.Why += "; "
+	}
+	r.Why += fmt.Sprintf("clock off by its own log on %d of %d days", r.LogDaysOff, r.LogDaysKnown)
 }
 
 // unitsOutOfLine tells of units with more false alarms than the outer limits allow.

@@ -15,16 +15,19 @@ import (
 	"slices"
 
 	"scanledger/transform/engine"
+	"scanledger/transform/logs"
 	"scanledger/transform/protocol"
 )
 
 //go:embed sql/*.sql
 var sqlFiles embed.FS
 
-// base lists the fact tables made from what is held, and further those made from them, each after those it
-// reads.
+// base lists the fact tables made from what is held, in two parts with those of unit logs between, and further
+// those made from them, each after those it reads.
 var (
-	base    = []string{"season_months", "visits", "readings", "point_truth", "point_decisions", "called_elsewhere", "point_visits", "visit_counts"}
+	first   = []string{"season_months", "visits", "readings"}
+	second  = []string{"log_offsets", "log_matches", "point_truth", "point_decisions", "called_elsewhere", "point_visits", "visit_counts"}
+	base    = slices.Concat(first, logs.Tables(), second)
 	further = []string{"checked_calls", "recheck_pairs", "protocol_readings", "protocol_points", "protocol_visits"}
 )
 
@@ -41,6 +44,8 @@ const DefaultTruthDays = 60
 type Options struct {
 	TruthDays int // 0: DefaultTruthDays
 	Protocol  protocol.Settings
+	Logs      logs.Settings
+	Earlier   string // folder of the fact tables of an earlier run, whose unit-days are taken over where nothing changed; may be empty
 
 	// Between, where set, is called once the base tables are made, and before the further ones, which name ids
 	// in sentences.
@@ -58,7 +63,14 @@ func Facts(ctx context.Context, e *engine.Engine, dir string, opt Options, step 
 	if err := params(ctx, e, opt); err != nil {
 		return err
 	}
-	if err := makeTables(ctx, e, dir, base, step); err != nil {
+	if err := makeTables(ctx, e, dir, first, step); err != nil {
+		return err
+	}
+	step("log_holds")
+	if _, err := logs.Make(ctx, e, dir, opt.Earlier, opt.Logs); err != nil {
+		return err
+	}
+	if err := makeTables(ctx, e, dir, second, step); err != nil {
 		return err
 	}
 	if opt.Between != nil {

@@ -14,6 +14,7 @@ import (
 	"scanledger/transform"
 	"scanledger/transform/codes"
 	"scanledger/transform/engine"
+	"scanledger/transform/logs"
 	"scanledger/transform/protocol"
 	"scanledger/transform/settle"
 )
@@ -102,7 +103,7 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(stage)) }()
 	made := built{Out: c.Out, Start: filepath.Join(c.Out, "index.html")}
-	err = a.withBook(st, upTo, stage, hide, opt, func(_ *engine.Engine, st *store.Store, book *queries.Book) error {
+	err = a.withBook(st, upTo, stage, filepath.Join(c.Out, "facts"), hide, opt, func(_ *engine.Engine, st *store.Store, book *queries.Book) error {
 		made.AsOf, made.From, made.To, made.Findings = book.AsOf, book.From, book.To, book.Findings
 		if err := writeResults(stage, book); err != nil {
 			return err
@@ -118,11 +119,15 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 // options are those of the configuration, for a period.
 func (a *app) options(from, to string, asOf time.Time) (queries.Options, error) {
 	checks, err := protocol.Read(a.config.Protocol)
+	if err != nil {
+		return queries.Options{}, err
+	}
+	units, err := logs.Read(a.config.Logs)
 	return queries.Options{
 		From: from, To: to, AsOf: asOf, Floor: a.config.Counts.Floor,
 		FalseAlarmCost: a.config.Costs.FalseAlarm, MissedCost: a.config.Costs.Missed,
 		Frequency: a.config.Sensor.Frequency, WaveLoss: a.config.WaveLoss, Patterns: a.config.patterns(),
-		Protocol: checks, InspectionPages: a.config.Pages.Inspections,
+		Protocol: checks, Logs: units, InspectionPages: a.config.Pages.Inspections,
 	}, err
 }
 
@@ -145,7 +150,8 @@ func (a *app) hide(noNames bool) (*codes.Coder, error) {
 
 // withBook makes facts in the stage and the figures from them, and hands them on while the engine is open,
 // with the store as those who come after may see it. Without a stage the facts are gone with the engine.
-func (a *app) withBook(st *store.Store, upTo int, stage string, hide *codes.Coder, opt queries.Options,
+// Unit-days are taken over from the facts in the folder earlier, where it has them.
+func (a *app) withBook(st *store.Store, upTo int, stage, earlier string, hide *codes.Coder, opt queries.Options,
 	use func(eng *engine.Engine, st *store.Store, book *queries.Book) error) (err error) {
 	eng, err := engine.Open(a.ctx, a.engine())
 	if err != nil {
@@ -161,7 +167,7 @@ func (a *app) withBook(st *store.Store, upTo int, stage string, hide *codes.Code
 	if stage == "" {
 		stage = eng.Scratch()
 	}
-	if st, err = a.facts(eng, st, upTo, filepath.Join(stage, "facts"), hide, opt.Protocol, w); err != nil {
+	if st, err = a.facts(eng, st, upTo, filepath.Join(stage, "facts"), hide, transform.Options{TruthDays: a.config.Truth.Days, Protocol: opt.Protocol, Logs: opt.Logs, Earlier: earlier}, w); err != nil {
 		return err
 	}
 	w.Step("analyse")
@@ -174,8 +180,7 @@ func (a *app) withBook(st *store.Store, upTo int, stage string, hide *codes.Code
 
 // facts makes the fact tables in dir, with a coder those without ids and free text; what has them lies
 // elsewhere and is removed with the engine.
-func (a *app) facts(eng *engine.Engine, st *store.Store, upTo int, dir string, hide *codes.Coder, checks protocol.Settings, w *watch) (*store.Store, error) {
-	opt := transform.Options{TruthDays: a.config.Truth.Days, Protocol: checks}
+func (a *app) facts(eng *engine.Engine, st *store.Store, upTo int, dir string, hide *codes.Coder, opt transform.Options, w *watch) (*store.Store, error) {
 	if hide == nil {
 		return st, transform.Facts(a.ctx, eng, dir, opt, w.Step)
 	}

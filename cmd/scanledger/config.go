@@ -9,6 +9,7 @@ import (
 	"scanledger/ingest/contract"
 	"scanledger/queries"
 	"scanledger/transform"
+	"scanledger/transform/logs"
 	"scanledger/transform/protocol"
 )
 
@@ -41,6 +42,7 @@ type config struct {
 		Key string `toml:"key"` // secret, for --no-names (no default: a key that others know hides nothing)
 	} `toml:"privacy"`
 	Protocol map[string]any `toml:"protocol"` // settings of the checks and those switched off; defaults with their reasons in transform/protocol
+	Logs     map[string]any `toml:"logs"`     // settings of unit logs; defaults with their reasons in transform/logs
 	Pages    struct {
 		Inspections int `toml:"inspections"` // most inspections with a page of their own (default 60: house's choice)
 	} `toml:"pages"`
@@ -99,6 +101,9 @@ func (c config) check() error {
 		return fmt.Errorf("engine.threads is %d; give 1 or more, or leave it out", c.Engine.Threads)
 	}
 	if _, err := protocol.Read(c.Protocol); err != nil {
+		return err
+	}
+	if _, err := logs.Read(c.Logs); err != nil {
 		return err
 	}
 	if err := queries.CheckWaveLoss(c.Sensor.Frequency, c.WaveLoss); err != nil {

@@ -23,6 +23,7 @@
 -- column: technician_id | technician; empty where the pattern does not ask
 -- column: purpose | purpose of the inspection; empty where the pattern does not ask
 -- column: level_band | level, percent of full scale; empty where the pattern does not ask
+-- column: log_share_band | how much of the hold was above the noise band by the unit's log: nothing, some or much; empty where the pattern does not ask
 -- column: wind_band | wind at the visit, so many km/h or more; empty where the pattern does not ask
 -- column: gain_share | position of the gain in the unit's range, 0 lowest to 1 highest, that or more; empty where the pattern does not ask
 -- column: days_since_service | days since the unit came into service, as many or more; empty where the pattern does not ask
@@ -62,7 +63,7 @@
 -- caveat: Only active calls that a decisive finding tells about count; which were opened is not random.
 SELECT inspection_id, point_id, site_id, CAST(local_date AS VARCHAR) AS local_date, month, wrong, found,
        material, density_class, thickness_band, CAST(gain AS VARCHAR) AS gain, season, region, hour_band, coalesce(rain, '') AS rain, temp_band, battery_band, hold_band, unit_id,
-       unit_overdue, technician_id, purpose, level_band, CAST(gain AS DOUBLE) AS gain_step, gain_share, wind_kmh,
+       unit_overdue, technician_id, purpose, level_band, log_share_band, CAST(gain AS DOUBLE) AS gain_step, gain_share, wind_kmh,
        CAST(days_since_service AS DOUBLE) AS days_since_service
 FROM checked_calls
 WHERE call = 'active' AND month BETWEEN $from AND $to

@@ -40,6 +40,8 @@
 -- column: level_q | q of a steady rise or fall (Mann 1945; Kendall 1975) over units
 -- column: level | rises, falls, steady, or too few below 8 months
 -- column: clock | see unit_use
+-- column: log_days_known | unit-days whose clock offset its own log tells, see log_match
+-- column: log_days_off | of these, with a clock that was off; over half of at least five asks for a look
 -- column: enough | false where fewer points than the floor, fewer than 9 sites or fewer than 5 expected false alarms
 -- column: standing | act: false alarms outside the 99.8% limits with q at most 0.01, past the day or in service; watch: outside the 95% limits, overdue, a level that creeps or a clock that is off; else in_line
 -- column: why | what the standing rests on

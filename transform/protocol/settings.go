@@ -2,6 +2,7 @@ package protocol
 
 import (
 	"fmt"
+	"maps"
 	"slices"
 )
 
@@ -48,24 +49,32 @@ func (s Settings) Value(name string) float64 {
 
 // Read takes the settings from a table of a configuration. The error names the setting and what it may be.
 func Read(table map[string]any) (Settings, error) {
-	s := Settings{Values: map[string]float64{}}
-	for name, value := range table {
-		if name == "off" {
-			continue
-		}
-		i := slices.IndexFunc(Parameters, func(p Parameter) bool { return p.Name == name })
-		if i < 0 {
-			return s, fmt.Errorf("protocol.%s: there is no such setting; see the README for those there are", name)
-		}
-		v, ok := number(value)
-		if p := Parameters[i]; !ok || !(v >= p.Low && v <= p.High) {
-			return s, fmt.Errorf("protocol.%s is %v; give a number from %g to %g", name, value, p.Low, p.High)
-		}
-		s.Values[name] = v
+	numbers := maps.Clone(table)
+	delete(numbers, "off")
+	values, err := Numbers("protocol", Parameters, numbers)
+	if err != nil {
+		return Settings{}, err
 	}
-	var err error
+	s := Settings{Values: values}
 	s.Off, err = readOff(table["off"])
 	return s, err
+}
+
+// Numbers takes parameters from the named table of a configuration. The error names the setting and what it may be.
+func Numbers(section string, allowed []Parameter, table map[string]any) (map[string]float64, error) {
+	out := map[string]float64{}
+	for _, name := range slices.Sorted(maps.Keys(table)) {
+		i := slices.IndexFunc(allowed, func(p Parameter) bool { return p.Name == name })
+		if i < 0 {
+			return nil, fmt.Errorf("%s.%s: there is no such setting; see the README for those there are", section, name)
+		}
+		v, ok := number(table[name])
+		if p := allowed[i]; !ok || !(v >= p.Low && v <= p.High) {
+			return nil, fmt.Errorf("%s.%s is %v; give a number from %g to %g", section, name, table[name], p.Low, p.High)
+		}
+		out[name] = v
+	}
+	return out, nil
 }
 
 func readOff(value any) ([]string, error) {

@@ -47,7 +47,7 @@ SELECT p.inspection_id, p.point_id, p.site_id, p.local_date, p.month, p.call, p.
        p.false_alarm OR p.missed AS wrong,
        CASE WHEN p.result = 'other_movement' THEN p.cause ELSE p.result END AS found,
        p.material, p.density_class, p.thickness_band, p.gain, p.gain_share, p.season, p.region, p.hour_band, p.wind_band, v.wind_kmh, p.rain,
-       p.temp_band, p.battery_band, p.hold_band, p.level_band, p.unit_id, p.unit_overdue, p.days_since_service, p.technician_id, p.purpose,
+       p.temp_band, p.battery_band, p.hold_band, p.level_band, p.log_share_band, p.unit_id, p.unit_overdue, p.days_since_service, p.technician_id, p.purpose,
        CASE s.lower_call WHEN 'active' THEN 'shown' WHEN 'clear' THEN 'vanished' ELSE 'not_tried' END AS lower_gain,
        CASE WHEN s.active_readings > 1 THEN 'yes' ELSE 'no' END AS shown_again,
        CASE WHEN c.moved IS NULL THEN 'no_control' WHEN c.moved > 0 THEN 'yes' ELSE 'no' END AS control_moved,

@@ -75,6 +75,15 @@ WITH spaced AS (
     FROM judged j
     CROSS JOIN params p
     WHERE j.threshold IS NOT NULL
+    UNION ALL
+    SELECT 'against_log', r.technician_id, r.site_id, r.month, r.local_date, r.inspection_id, r.point_id, r.reading_id,
+           CASE WHEN r.call = 'active' THEN h.above_share <= l.quiet_share ELSE h.above_share >= l.strong_share END,
+           concat('called ', r.call, '; ', h.above, ' of ', h.samples, ' samples of the hold were above the noise band')
+    FROM log_matches m
+    JOIN log_holds h ON h.unit_id = m.unit_id AND h.unit_day = m.unit_day AND h.hold_no = m.hold_no
+    JOIN readings r ON r.reading_id = m.reading_id
+    CROSS JOIN log_params l
+    WHERE m.status = 'matched' AND r.call IN ('active', 'clear')
 ), parts AS (
     SELECT e.check_id, e.technician_id, e.site_id, e.month, e.local_date, e.inspection_id, e.breach,
            CASE WHEN e.breach THEN e.point_id END AS point_id, CASE WHEN e.breach THEN e.reading_id END AS reading_id,
