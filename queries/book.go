@@ -81,6 +81,9 @@ type Book struct {
 	LogMatch           []LogMatchRow
 	Contradictions     []ContradictionRow
 	LogHabits          []LogHabitsRow
+	Signatures         Signatures
+	SignatureCheck     []SignatureCheckRow
+	Traces             []TraceRow // of inspections with a page
 	LogSettings        logs.Settings
 	Labels             Labels
 	Results            []Result // in the order in which they were made
@@ -163,8 +166,11 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.seriesPatterns,
 		d.logContradictions,
 		d.logHabits,
+		d.logSignatures,
+		d.signatureCheck,
 		d.protocol,
 		d.inspections,
+		d.logTraces,
 		d.matters,
 		d.auditSample,
 	}

@@ -49,6 +49,9 @@ var rowTypes = map[string]any{
 	"log_match":              LogMatchRow{},
 	"log_contradictions":     ContradictionRow{},
 	"log_habits":             LogHabitsRow{},
+	"log_signatures":         SignatureRow{},
+	"log_traces":             TraceRow{},
+	"signature_check":        SignatureCheckRow{},
 }
 
 // cutColumns name the cut itself; the header explains them with "by".

@@ -45,7 +45,8 @@ type Options struct {
 	TruthDays int // 0: DefaultTruthDays
 	Protocol  protocol.Settings
 	Logs      logs.Settings
-	Earlier   string // folder of the fact tables of an earlier run, whose unit-days are taken over where nothing changed; may be empty
+	Describe  logs.Describe // of movement in unit logs; nil: no signatures
+	Earlier   string        // folder of the fact tables of an earlier run, whose unit-days are taken over where nothing changed; may be empty
 
 	// Between, where set, is called once the base tables are made, and before the further ones, which name ids
 	// in sentences.
@@ -67,7 +68,7 @@ func Facts(ctx context.Context, e *engine.Engine, dir string, opt Options, step 
 		return err
 	}
 	step("log_holds")
-	if _, err := logs.Make(ctx, e, dir, opt.Earlier, opt.Logs); err != nil {
+	if _, err := logs.Make(ctx, e, dir, opt.Earlier, opt.Logs, opt.Describe); err != nil {
 		return err
 	}
 	if err := makeTables(ctx, e, dir, second, step); err != nil {

@@ -167,7 +167,7 @@ func (a *app) withBook(st *store.Store, upTo int, stage, earlier string, hide *c
 	if stage == "" {
 		stage = eng.Scratch()
 	}
-	if st, err = a.facts(eng, st, upTo, filepath.Join(stage, "facts"), hide, transform.Options{TruthDays: a.config.Truth.Days, Protocol: opt.Protocol, Logs: opt.Logs, Earlier: earlier}, w); err != nil {
+	if st, err = a.facts(eng, st, upTo, filepath.Join(stage, "facts"), hide, transform.Options{TruthDays: a.config.Truth.Days, Protocol: opt.Protocol, Logs: opt.Logs, Describe: queries.DescribeLogs(opt.Logs), Earlier: earlier}, w); err != nil {
 		return err
 	}
 	w.Step("analyse")

@@ -40,22 +40,43 @@ func FisherGTest(x []float64) (FisherG, error) {
 	if err := checkFinite("series", x...); err != nil {
 		return FisherG{}, err
 	}
-	out := FisherG{Periodogram: periodogram(x), G: math.NaN(), P: math.NaN()}
-	power, total := 0.0, 0.0
-	for _, v := range out.Periodogram {
+	ordinates, power, total := periodogram(x), 0.0, 0.0
+	for _, v := range ordinates {
 		total += v
 	}
 	for _, v := range x {
 		power += v * v
 	}
 	// Ordinates that are only the rounding errors of the transform hold no peak.
-	if !(total > 1e-26*power) || math.IsInf(total, 0) {
+	if !(total > 1e-26*power) {
+		return FisherG{Periodogram: ordinates, G: math.NaN(), P: math.NaN()}, nil
+	}
+	return LargestShare(ordinates)
+}
+
+// LargestShare tests the largest of ordinates that are, without a period, independent and exponential with one mean,
+// as those of white noise are. Source: Fisher (1929). When all are 0, G and P are NaN.
+func LargestShare(ordinates []float64) (FisherG, error) {
+	if len(ordinates) > MaxSeries {
+		return FisherG{}, fmt.Errorf("ordinates: %d values: give at most %d", len(ordinates), MaxSeries)
+	}
+	if err := checkFinite("ordinates", ordinates...); err != nil {
+		return FisherG{}, err
+	}
+	out, total := FisherG{Periodogram: ordinates, G: math.NaN(), P: math.NaN()}, 0.0
+	for i, v := range ordinates {
+		if v < 0 {
+			return FisherG{}, fmt.Errorf("ordinates: value %d is %v: give none below 0", i+1, v)
+		}
+		total += v
+	}
+	if !(total > 0) || math.IsInf(total, 0) {
 		return out, nil
 	}
-	peak := slices.Max(out.Periodogram)
-	out.Peak = slices.Index(out.Periodogram, peak) + 1
+	peak := slices.Max(ordinates)
+	out.Peak = slices.Index(ordinates, peak) + 1
 	out.G = peak / total
-	out.P = fisherGTail(out.G, len(out.Periodogram))
+	out.P = fisherGTail(out.G, len(ordinates))
 	return out, nil
 }
 

@@ -261,3 +261,30 @@ func TestLombScargleSaysNothing(t *testing.T) {
 		}
 	}
 }
+
+// Turning waves on by even steps gives what taking every sine anew gives.
+func TestEvenStepsOfFrequency(t *testing.T) {
+	rapid.Check(t, func(t *rapid.T) {
+		y := series(t, 3, 60)
+		times, even := make([]float64, len(y)), make([]float64, 150)
+		at := rapid.Float64Range(-1e6, 1e6).Draw(t, "start")
+		for i := range times {
+			at += rapid.Float64Range(0.05, 3).Draw(t, "step")
+			times[i] = at
+		}
+		step := rapid.Float64Range(0.001, 0.2).Draw(t, "frequency step")
+		for i := range even {
+			even[i] = float64(i+1) * step
+		}
+		all, err := LombScarglePeriodogram(times, y, even)
+		if err != nil {
+			t.Fatal(err)
+		}
+		for i, f := range even {
+			one, err := LombScarglePeriodogram(times, y, []float64{f})
+			if err != nil || math.Abs(one.Fraction[0]-all.Fraction[i]) > 1e-8 {
+				t.Fatalf("frequency %v: %v in a series of frequencies, %v alone, %v", f, all.Fraction[i], one.Fraction[0], err)
+			}
+		}
+	})
+}

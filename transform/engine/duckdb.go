@@ -111,6 +111,21 @@ func (e *Engine) Each(ctx context.Context, query string, args []any, visit func(
 	return nil
 }
 
+// Append writes rows to a temporary table, in the order in which fill adds them.
+func (e *Engine) Append(ctx context.Context, table string, fill func(add func(values ...driver.Value) error) error) error {
+	err := e.conn.Raw(func(conn any) error {
+		a, err := duckdb.NewAppender(conn.(driver.Conn), "temp", "main", table)
+		if err != nil {
+			return err
+		}
+		return errors.Join(fill(a.AppendRow), a.Close())
+	})
+	if err != nil {
+		return ended(ctx, fmt.Errorf("append to %s: %w", table, err))
+	}
+	return nil
+}
+
 // View makes a view of the given name over Parquet files. Without files it is an empty view with
 // the columns of empty, a SELECT that returns no rows.
 func (e *Engine) View(ctx context.Context, name string, files []string, empty string) error {

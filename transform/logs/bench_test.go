@@ -107,7 +107,7 @@ func BenchmarkMake(b *testing.B) {
 	forgetPeak(b)
 	defer reportPeak(b)
 	for b.Loop() {
-		made, err := logs.Make(ctx, e, dir, "", nil)
+		made, err := logs.Make(ctx, e, dir, "", nil, nil)
 		if err != nil {
 			b.Fatal(err)
 		}

@@ -1,9 +1,9 @@
 // Package logs makes spells and holds of the samples that units wrote.
 //
-// In: the samples held and, from an earlier run, the fact tables made then. Out: log_days, log_spells and
-// log_holds as Parquet. It goes by unit-day: those whose samples are what they were are taken over, the others
+// In: the samples held and, from an earlier run, the fact tables made then. Out: log_days, log_spells, log_holds
+// and log_signatures as Parquet. It goes by unit-day: those whose samples are what they were are taken over, the others
 // are made in chunks, so that memory is bounded and a new day costs only itself; the bytes are the same either
-// way. It never matches a hold with a reading or judges a unit.
+// way. It never matches a hold with a reading or judges a unit, and leaves it to others what movement looks like.
 package logs
 
 import (
@@ -22,13 +22,13 @@ import (
 var sqlFiles embed.FS
 
 // Tables lists the fact tables that Make makes.
-func Tables() []string { return []string{"log_days", "log_spells", "log_holds"} }
+func Tables() []string { return []string{"log_days", "log_spells", "log_holds", "log_signatures"} }
 
 // chunkSamples bounds the samples worked on at one time: some 300 MB with their windows.
 const chunkSamples = 2_000_000
 
 // version changes with what spells and holds mean.
-const version = 1
+const version = 2
 
 // SQL is the query that makes a table.
 func SQL(table string) string {
@@ -43,9 +43,10 @@ func SQL(table string) string {
 type Made struct{ Days, Fresh int64 }
 
 // Make makes the tables in dir and a view of each in e, which has the views of what is held and the fact
-// tables visits and readings. Earlier is the folder of the fact tables of an earlier run, or empty.
-func Make(ctx context.Context, e *engine.Engine, dir, earlier string, set Settings) (Made, error) {
-	m := maker{ctx: ctx, e: e, dir: dir, scratch: filepath.Join(e.Scratch(), "logs")}
+// tables visits and readings. Earlier is the folder of the fact tables of an earlier run, or empty. Without
+// describe there are no signatures.
+func Make(ctx context.Context, e *engine.Engine, dir, earlier string, set Settings, describe Describe) (Made, error) {
+	m := maker{ctx: ctx, e: e, dir: dir, scratch: filepath.Join(e.Scratch(), "logs"), describe: describe}
 	if err := os.MkdirAll(m.scratch, 0o700); err != nil {
 		return Made{}, fmt.Errorf("make unit logs: %w", err)
 	}
@@ -80,6 +81,7 @@ type maker struct {
 	ctx          context.Context
 	e            *engine.Engine
 	dir, scratch string
+	describe     Describe
 	reuse        bool
 	parts        map[string][]string // by table, made in this run
 	made         Made
@@ -107,6 +109,9 @@ func (m *maker) days(set Settings, earlier string) ([]chunk, error) {
 		}
 	}
 	madeWith := fmt.Sprintf("%d %s", version, set.text())
+	if m.describe == nil {
+		madeWith += "no signatures "
+	}
 	days := `SELECT unit_id, unit_day, CAST(sum(samples) AS BIGINT) AS samples, CAST(sum(fingerprint) AS VARCHAR) AS fingerprint,
 		` + engine.Quote(madeWith) + ` || version() AS made_with FROM log_hours GROUP BY unit_id, unit_day ORDER BY unit_id, unit_day`
 	path := filepath.Join(m.dir, "log_days.parquet")
@@ -172,6 +177,11 @@ func (m *maker) chunk(c chunk) error {
 		m.parts = map[string][]string{}
 	}
 	for _, table := range Tables()[1:] {
+		if table == "log_signatures" { // of the chunk's holds, which are made by now
+			if err := m.signatures(m.parts["log_holds"]); err != nil {
+				return err
+			}
+		}
 		path := filepath.Join(m.scratch, fmt.Sprintf("%s-%d.parquet", table, c.number))
 		if err := m.e.Save(m.ctx, SQL(table), path); err != nil {
 			return fmt.Errorf("make table %s: %w", table, err)
@@ -184,7 +194,10 @@ func (m *maker) chunk(c chunk) error {
 // publish puts what was made and what was kept together, in one order.
 func (m *maker) publish(earlier string) error {
 	for _, table := range Tables()[1:] {
-		number := strings.TrimSuffix(strings.TrimPrefix(table, "log_"), "s") + "_no"
+		number := "hold_no"
+		if table == "log_spells" {
+			number = "spell_no"
+		}
 		whole, err := m.whole(table, earlier)
 		if err != nil {
 			return err
@@ -213,6 +226,11 @@ func (m *maker) whole(table, earlier string) (string, error) {
 		none := "CREATE OR REPLACE TEMP TABLE log_samples AS SELECT * FROM (" + SQL("log_samples") + ") WHERE false"
 		if err := m.e.Exec(m.ctx, none, engine.Arg("chunk", 0), engine.Arg("first_unit", ""), engine.Arg("last_unit", "")); err != nil {
 			return "", err
+		}
+		if table == "log_signatures" {
+			if err := m.signatures(nil); err != nil {
+				return "", err
+			}
 		}
 		from = append(from, "("+SQL(table)+")")
 	}

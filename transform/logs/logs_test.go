@@ -68,7 +68,7 @@ func tables(t *testing.T, e *engine.Engine, dir, earlier string) (logs.Made, []b
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		t.Fatal(err)
 	}
-	made, err := logs.Make(context.Background(), e, dir, earlier, nil)
+	made, err := logs.Make(context.Background(), e, dir, earlier, nil, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -19,6 +19,15 @@ var Parameters = []protocol.Parameter{
 	{Name: "ambiguous_s", Default: 5, Low: 0, High: 600, Kind: protocol.House, About: "seconds within which two holds are equally near"},
 	{Name: "quiet_share", Default: 0.02, Low: 0, High: 1, Kind: protocol.House, About: "share of a hold above the noise band up to which nothing moved"},
 	{Name: "strong_share", Default: 0.3, Low: 0, High: 1, Kind: protocol.House, About: "share of a hold above the noise band from which movement was strong"},
+	{Name: "period_samples", Default: 60, Low: 10, High: MostSamples, Kind: protocol.House, About: "fewest samples of a hold in which a period is looked for"},
+	{Name: "period_cycles", Default: 5, Low: 2, High: 1000, Kind: protocol.House, About: "fewest cycles of a period that a hold must have room for"},
+	{Name: "period_q", Default: 0.05, Low: 0, High: 1, Kind: protocol.House, About: "share of false discoveries borne among the holds said to move periodically"},
+	{Name: "period_steady", Default: 0.6, Low: 0, High: 1, Kind: protocol.House, About: "steadiness of its phase, from 0 to 1, below which movement is not said to be periodic"},
+	{Name: "onset_s", Default: 3, Low: 0.1, High: 600, Kind: protocol.House, About: "first seconds of a hold to which movement is confined that handling may have made"},
+	{Name: "full_pct", Default: 99, Low: 1, High: 100, Kind: protocol.House, About: "level from which the scale is full"},
+	{Name: "full_share", Default: 0.05, Low: 0, High: 1, Kind: protocol.House, About: "share of a hold with a full scale above which it is said"},
+	{Name: "together_min", Default: 10, Low: 0.1, High: 240, Kind: protocol.House, About: "minutes around a hold within which other points count as moving with it"},
+	{Name: "together_points", Default: 3, Low: 1, High: 1000, Kind: protocol.House, About: "other points, and at least half of those held, that moved for movement to be together"},
 	{Name: "short_by_s", Default: 5, Low: 0, High: 1800, Kind: protocol.House, About: "seconds by which a hold is shorter than written before it is said"},
 	{Name: "level_by_pct", Default: 10, Low: 0, High: 100, Kind: protocol.House, About: "points of full scale between the level written and the peak logged before it is said"},
 	{Name: "charge_low_h", Default: 8, Low: 0.1, High: 1000, Kind: protocol.CommonPractice, About: "hours of use that a charge lasts at least"},
@@ -58,10 +67,11 @@ func Read(table map[string]any) (Settings, error) {
 	return s, nil
 }
 
-// text names every setting of which spells and holds are made; one that differs makes them anew.
+// text names every setting of which spells, holds and signatures are made; one that differs makes them anew.
 func (s Settings) text() string {
 	out := ""
-	for _, name := range []string{"spell_gap_s", "hold_gap_s", "least_hold_s", "band_mads", "band_least_pct"} {
+	for _, name := range []string{"spell_gap_s", "hold_gap_s", "least_hold_s", "band_mads", "band_least_pct",
+		"quiet_share", "period_samples", "period_cycles", "onset_s", "full_pct"} {
 		out += fmt.Sprintf("%s=%g ", name, s.Value(name))
 	}
 	return out

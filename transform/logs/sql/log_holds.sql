@@ -8,6 +8,7 @@
 -- column: unit_day | see log_hours
 -- column: hold_no | from 1 in each unit-day, in order of time
 -- column: spell_no | the spell it is in
+-- column: stretch_no | see log_samples
 -- column: started_at | its first sample, by the unit's own clock
 -- column: ended_at | its last sample, by the unit's own clock
 -- column: hold_s | seconds from the first sample to the last
@@ -60,7 +61,7 @@ WITH live AS (
     GROUP BY l.day_no, l.stretch_no
     HAVING max(l.t) - min(l.t) >= (SELECT least_hold_s FROM log_params) * 1000000
 )
-SELECT d.unit_id, d.unit_day, CAST(row_number() OVER (PARTITION BY h.day_no ORDER BY h.stretch_no) AS INTEGER) AS hold_no, CAST(h.spell_no AS INTEGER) AS spell_no,
+SELECT d.unit_id, d.unit_day, CAST(row_number() OVER (PARTITION BY h.day_no ORDER BY h.stretch_no) AS INTEGER) AS hold_no, CAST(h.spell_no AS INTEGER) AS spell_no, CAST(h.stretch_no AS INTEGER) AS stretch_no,
        make_timestamptz(h.first_t) AS started_at, make_timestamptz(h.last_t) AS ended_at, (h.last_t - h.first_t) / 1e6 AS hold_s,
        h.gain, h.samples, h.peak_pct, h.median_pct, b.band_pct, CAST(coalesce(u.above, 0) AS BIGINT) AS above,
        coalesce(u.above, 0) / CAST(h.samples AS DOUBLE) AS above_share, coalesce(u.bursts, 0) AS bursts, coalesce(u.longest, 0) / 1e6 AS longest_burst_s,
