@@ -27,17 +27,20 @@ func inspectionLink(b *queries.Book, id string) string {
 
 // inspectionPages are one page for each inspection chosen.
 func inspectionPages(b *queries.Book, _ Business) []Page {
-	readings, breaches := map[string][]queries.InspectionReadingRow{}, map[string][]queries.BreachRow{}
+	readings, breaches, traces := map[string][]queries.InspectionReadingRow{}, map[string][]queries.BreachRow{}, map[string][]queries.TraceRow{}
 	for _, r := range b.InspectionReadings {
 		readings[r.InspectionID] = append(readings[r.InspectionID], r)
 	}
 	for _, r := range b.Breaches {
 		breaches[r.InspectionID] = append(breaches[r.InspectionID], r)
 	}
+	for _, r := range b.Traces {
+		traces[r.InspectionID] = append(traces[r.InspectionID], r)
+	}
 	var out []Page
 	for _, r := range b.Inspections {
 		if r.Page {
-			v := visit{r, pointsOf(readings[r.InspectionID]), readings[r.InspectionID], breaches[r.InspectionID]}
+			v := visit{r, pointsOf(readings[r.InspectionID]), readings[r.InspectionID], breaches[r.InspectionID], traces[r.InspectionID]}
 			out = append(out, v.page(b))
 		}
 	}
@@ -50,6 +53,7 @@ type visit struct {
 	points   []visitPoint // in order of their first reading, control places last
 	readings []queries.InspectionReadingRow
 	breaches []queries.BreachRow
+	traces   []queries.TraceRow // holds in the log of its units, in order of time
 }
 
 // visitPoint is one place with its readings, in order of time.
@@ -83,7 +87,7 @@ func (v visit) page(b *queries.Book) Page {
 		File: pageFile("inspection", v.InspectionID), Title: "Inspection " + v.InspectionID, Heading: v.heading(),
 		Lead: fmt.Sprintf("Inspection %s at site %s on %s by %s. What is shown here asks for a look, not a verdict: no sensor shows everything, and walls hold more than termites.",
 			v.InspectionID, v.SiteID, v.Date, v.TechnicianID),
-		Sections: []Section{v.stripSection(b), v.breachSection(b), v.circumstances(b), v.readingsSection(b)},
+		Sections: []Section{v.stripSection(b), v.breachSection(b), v.logSection(b), v.circumstances(b), v.readingsSection(b)},
 	}
 }
 

@@ -15,7 +15,7 @@ func logsPage(b *queries.Book, _ Business) Page {
 		Heading: logsHeading(b),
 		Lead: "What units wrote by themselves, against what people wrote down. A difference is to be asked about and proves nothing by itself; " +
 			"movement in a log is no finding.",
-		Sections: []Section{logMatchSection(b), contradictionSection(b), logClockSection(b), logHabitsSection(b)},
+		Sections: []Section{logMatchSection(b), contradictionSection(b), looksSection(b), lookCheckSection(b), logClockSection(b), logHabitsSection(b)},
 	}
 }
 

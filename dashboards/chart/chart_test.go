@@ -139,10 +139,29 @@ func sampleStrip() Strip {
 	return v
 }
 
+func sampleTraces() Traces {
+	f := Traces{Frame: Frame{"traces", "Log of visit V-1042", "Levels of each hold."}}
+	for i, says := range []string{"movement keeps time, 2.0 s, q 0.002", "no movement above the noise", "moved 40% of the hold, written down by nobody"} {
+		h := Trace{Label: []string{"Kitchen, north wall, gain 3", "Bathroom, gain 4", "gain 2"}[i], Call: []string{Shown, NotShown, ""}[i], Seconds: 20 + 10*float64(i), Noise: 12, Says: says, Strong: i == 0}
+		for k := range 80 {
+			level := 30 + 25*math.Sin(float64(k))
+			if k == 30 && i == 2 {
+				level = math.NaN()
+			}
+			h.Levels = append(h.Levels, level)
+		}
+		if i == 1 {
+			h.Levels = nil
+		}
+		f.Holds = append(f.Holds, h)
+	}
+	return f
+}
+
 func samples() map[string]figure {
 	return map[string]figure{
 		"heat": sampleHeat(), "funnel": sampleFunnel(), "dots": sampleDots(false), "dots-ratio": sampleDots(true),
-		"months": sampleMonths(), "flow": sampleFlow(), "ratios": sampleRatios(), "strip": sampleStrip(),
+		"months": sampleMonths(), "flow": sampleFlow(), "ratios": sampleRatios(), "strip": sampleStrip(), "traces": sampleTraces(),
 	}
 }
 

@@ -87,6 +87,9 @@ func drawFigure(t *rapid.T) figure {
 			return RatioRow{word(), num(), num(), num(), num(), stand(), word(), word(), word()}
 		})}
 	}
+	if rapid.Bool().Draw(t, "traces") {
+		return Traces{frames(t), listOf(t, 6, func() Trace { return Trace{word(), stand(), num(), num(), listOf(t, 12, num), word(), yes(), word()} })}
+	}
 	return Strip{frames(t), listOf(t, 6, func() StripPoint {
 		return StripPoint{word(), listOf(t, 12, func() StripReading { return StripReading{num(), count(), stand(), word()} }), word(), yes(), word(), word()}
 	})}
@@ -214,7 +217,7 @@ func TestHostileTextIsEscaped(t *testing.T) {
 }
 
 func TestEmptyFiguresSaySo(t *testing.T) {
-	for _, f := range []figure{HeatTable{}, Funnel{}, Dots{}, Months{}, Flow{}, Ratios{}, Strip{},
+	for _, f := range []figure{HeatTable{}, Funnel{}, Dots{}, Months{}, Flow{}, Ratios{}, Strip{}, Traces{},
 		HeatTable{Columns: []string{"a"}}, Months{Points: make([]MonthPoint, 3)}, Strip{Points: make([]StripPoint, 2)},
 		Funnel{Points: make([]FunnelPoint, 2)}, Flow{Levels: make([][]FlowBox, 2)}} {
 		if svg := string(f.SVG()); !strings.Contains(svg, ">Nothing to show: ") {

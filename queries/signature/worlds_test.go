@@ -1,11 +1,9 @@
 package signature
 
 import (
-	"fmt"
 	"math"
 	"math/rand/v2"
 	"testing"
-	"time"
 )
 
 // A world makes the level of a hold; times are in seconds.
@@ -84,7 +82,7 @@ func swung(amplitude float64) world {
 	}
 }
 
-// steps are pulses that follow each other with a tenth of unevenness.
+// steps are pulses that follow each other with a few hundredths of unevenness.
 func steps(r *rand.Rand, times []float64) []float64 {
 	y, next, period := white(r, times), 0.0, 1+r.Float64()
 	for i, t := range times {
@@ -111,48 +109,48 @@ func sampled(r *rand.Rand, n int, gaps bool) []float64 {
 	return out
 }
 
-func TestExplore(t *testing.T) {
-	worlds := []struct {
-		name string
-		w    world
-	}{
-		{"white", white}, {"ar .5", forgetful(0.5)}, {"ar .9", forgetful(0.9)}, {"ar .97", forgetful(0.97)}, {"tel 1/2", telegraph(1, 2)}, {"tel .5/.5", telegraph(0.5, 0.5)}, {"tel 3/6", telegraph(3, 6)}, {"tel .4/8", telegraph(0.4, 8)},
-		{"handled", handled}, {"stepped", stepped}, {"sine 2", swung(1)}, {"sine 4", swung(2)}, {"sine 10", swung(10)}, {"steps", steps},
-	}
-	for _, gaps := range []bool{false, true} {
-		for _, n := range []int{100, 200} {
-			for wi, w := range worlds {
-				const runs = 2000
-				var p05, p01, p001, both float64
-				var steady []float64
-				began := time.Now()
-				for i := range runs {
-					r := rand.New(rand.NewPCG(uint64(i), uint64(wi)))
-					times := sampled(r, n, gaps)
-					p, err := FindPeriod(times, w.w(r, times), 5)
-					if err != nil {
-						t.Fatal(err)
-					}
-					if p.P < 0.05 {
-						p05++
-					}
-					if p.P < 0.01 {
-						p01++
-					}
-					if p.P < 0.001 {
-						p001++
-						steady = append(steady, p.Steadiness)
-						if p.Steadiness > 0.6 {
-							both++
-						}
-					}
-				}
-				m := 0.0
-				for _, s := range steady {
-					m += s / float64(len(steady))
-				}
-				fmt.Printf("gaps %v n %d %-10s p<.05 %.3f p<.01 %.3f p<.001 %.4f  with steady %.4f mean %.2f  %v a hold\n", gaps, n, w.name, p05/runs, p01/runs, p001/runs, both/runs, m, time.Since(began)/runs)
+// TestNoPeriodInWhatKeepsNoTime: noise, bursts, drifts and handling pass for a period no oftener than p says,
+// whether read evenly or with gaps.
+func TestNoPeriodInWhatKeepsNoTime(t *testing.T) {
+	for name, w := range map[string]world{"white": white, "first order 0.5": forgetful(0.5), "first order 0.9": forgetful(0.9), "first order 0.97": forgetful(0.97),
+		"bursts of 1 s": telegraph(1, 2), "bursts of half a second": telegraph(0.5, 0.5), "bursts of 3 s": telegraph(3, 6), "rare bursts": telegraph(0.4, 8), "handled": handled, "stepped": stepped} {
+		for _, gaps := range []bool{false, true} {
+			small, tiny := seen(t, w, 150, 1000, gaps)
+			// Three standard errors of a share of 5 % in 1,000 are 2.1 points.
+			if small > 71 || tiny > 5 {
+				t.Errorf("%s, gaps %v: p below 0.05 in %d of 1000 holds, below 0.001 in %d", name, gaps, small, tiny)
 			}
 		}
 	}
+}
+
+// TestPeriodsAreFound: a swing as large as the noise, and steps with some unevenness, are found in holds of 30 s.
+func TestPeriodsAreFound(t *testing.T) {
+	for name, w := range map[string]world{"swing": swung(4), "steps": steps} {
+		for _, gaps := range []bool{false, true} {
+			if _, tiny := seen(t, w, 150, 200, gaps); tiny < 190 {
+				t.Errorf("%s, gaps %v: p below 0.001 in %d of 200 holds", name, gaps, tiny)
+			}
+		}
+	}
+}
+
+// seen counts holds of n samples with p below 0.05 and 0.001, the latter only where the phase is steady.
+func seen(t *testing.T, w world, n, holds int, gaps bool) (small, tiny int) {
+	t.Helper()
+	for i := range holds {
+		r := rand.New(rand.NewPCG(uint64(i), uint64(n)))
+		times := sampled(r, n, gaps)
+		p, err := FindPeriod(times, w(r, times), 5)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if p.P < 0.05 {
+			small++
+		}
+		if p.P < 0.001 && p.Steadiness >= 0.6 {
+			tiny++
+		}
+	}
+	return small, tiny
 }

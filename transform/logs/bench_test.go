@@ -10,6 +10,7 @@ import (
 	"strings"
 	"testing"
 
+	"scanledger/queries"
 	"scanledger/transform/engine"
 	"scanledger/transform/logs"
 )
@@ -101,13 +102,13 @@ func BenchmarkPlain(b *testing.B) {
 	}
 }
 
-// BenchmarkMake makes spells and holds of the same samples, finds the offsets, and matches holds with readings.
+// BenchmarkMake makes spells, holds and looks of movement of the same samples, finds the offsets, and matches holds with readings.
 func BenchmarkMake(b *testing.B) {
 	ctx, e, dir := context.Background(), fleet(b), b.TempDir()
 	forgetPeak(b)
 	defer reportPeak(b)
 	for b.Loop() {
-		made, err := logs.Make(ctx, e, dir, "", nil, nil)
+		made, err := logs.Make(ctx, e, dir, "", nil, queries.DescribeLogs(nil))
 		if err != nil {
 			b.Fatal(err)
 		}
