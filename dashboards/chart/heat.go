@@ -103,13 +103,13 @@ func column(x, y float64, anchor, class string, lines []string) []Shape {
 }
 
 // beside sets a label of up to two lines around the height y.
-func beside(x, y, width float64, anchor, class, label string) []Shape {
+func beside(x, y, width float64, class, label string) []Shape {
 	lines := wrap(label, class, width, 2)
-	return column(x, y+4.5-7*float64(len(lines)-1), anchor, class, lines)
+	return column(x, y+4.5-7*float64(len(lines)-1), "start", class, lines)
 }
 
 func (h HeatTable) row(s *Scene, row HeatRow, labelW, cellW, y float64) {
-	s.point(row.Label, "", beside(0, y+(heatRow-heatGap)/2, labelW-12, "start", "t", row.Label)...)
+	s.point(row.Label, "", beside(0, y+(heatRow-heatGap)/2, labelW-12, "t", row.Label)...)
 	for i := range h.Columns {
 		cell := HeatCell{Empty: true}
 		if i < len(row.Cells) {

@@ -98,8 +98,8 @@ func (p StripPoint) draw(s *Scene, x, y scale) {
 		class = "t-axis t-strong"
 	}
 	s.point(orElse(p.Title, orElse(p.Finding, p.Label)), p.Href,
-		append(beside(0, middle, x.from-58, "start", "t", p.Label),
-			beside(stripRight+14, middle, Width-stripRight-14, "start", class, p.Finding)...)...)
+		append(beside(0, middle, x.from-58, "t", p.Label),
+			beside(stripRight+14, middle, Width-stripRight-14, class, p.Finding)...)...)
 	for _, g := range []float64{y.lo, y.hi} {
 		s.draw(line(x.from, y.at(g), x.to, y.at(g), "s-base", 0.4),
 			centred(x.from-8, y.at(g), "end", "t-count t-soft", gainName(g, y.hi)))

@@ -64,7 +64,7 @@ func (h Trace) draw(s *Scene, x, y scale) {
 		class = "t-axis t-strong"
 	}
 	s.point(orElse(h.Title, orElse(h.Says, h.Label)), "",
-		append(beside(0, middle, x.from-62, "start", "t", h.Label), beside(stripRight+14, middle, Width-stripRight-14, "start", class, h.Says)...)...)
+		append(beside(0, middle, x.from-62, "t", h.Label), beside(stripRight+14, middle, Width-stripRight-14, class, h.Says)...)...)
 	for _, level := range []float64{0, 100} {
 		s.draw(line(x.from, y.at(level), x.to, y.at(level), "s-base", 0.4), centred(x.from-8, y.at(level), "end", "t-count t-soft", tickNumber(level)))
 	}

@@ -129,7 +129,9 @@ func TestDescribe(t *testing.T) {
 				return 100
 			}
 			return 5 + math.Mod(s*7, 3)
-		}), func(s Signature) bool { return s.Early > 0.6 && s.Late == 0 && math.Abs(s.Full-11.0/150) < 1e-12 && !(s.P < 0.05) }},
+		}), func(s Signature) bool {
+			return s.Early > 0.6 && s.Late == 0 && math.Abs(s.Full-11.0/150) < 1e-12 && !(s.P < 0.05)
+		}},
 		{"still", level(func(float64) float64 { return 5 }), func(s Signature) bool { return math.IsNaN(s.P) && s.Full == 0 && s.Early == 0 }},
 	} {
 		s, err := Describe(times, c.levels, 20, set)
