@@ -102,9 +102,23 @@ func (d *desk) logSignatures() error {
 		return fmt.Errorf("analysis log_signatures: %w", err)
 	}
 	d.book.Signatures = Signatures{rows, searched}
+	d.wantPeriodic()
 	said := slices.DeleteFunc(slices.Clone(rows), func(r SignatureRow) bool { return len(r.Looks()) == 0 })
 	d.conclude(q, said, fmt.Sprintf("%d holds moved; a period was looked for in %d of them.", len(rows), searched))
 	return nil
+}
+
+// wantPeriodic gives the inspections of some periodic calls a page, those that were false alarms first.
+func (d *desk) wantPeriodic() {
+	left := examples
+	for _, wrong := range []bool{true, false} {
+		for _, r := range d.book.Signatures.Moved {
+			if r.Periodic && r.Call == "active" && (r.Truth == "not_active") == wrong && left > 0 && !slices.Contains(d.wanted, r.InspectionID) {
+				d.want(r.InspectionID)
+				left--
+			}
+		}
+	}
 }
 
 // judgePeriods says which holds move periodically, false discoveries among all holds searched being bounded, and

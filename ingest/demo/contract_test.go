@@ -76,7 +76,11 @@ func rowOf(batch *ingest.Batch, i int) map[string]cell {
 
 // take gives a row its one fate.
 func (b *book) take(set *contract.Set, row map[string]cell) {
-	key := row[set.PrimaryKey[0]].text
+	var keys []string
+	for _, name := range set.PrimaryKey {
+		keys = append(keys, row[name].text)
+	}
+	key := strings.Join(keys, " ")
 	before, known := b.held[set.Name][key]
 	switch {
 	case b.awaits(set, row):
@@ -177,9 +181,10 @@ func TestDefaultSize(t *testing.T) {
 		{"inspections", summary.Rows.Inspections, 5800, 6200},
 		{"readings", summary.Rows.Readings, 150_000, 190_000},
 		{"findings", summary.Rows.Findings, 4000, 6000},
-		{"total", summary.Rows.Total(), 160_000, 205_000},
+		{"unit_log", summary.Rows.UnitLog, 180_000, 300_000},
+		{"total", summary.Rows.Total(), 350_000, 500_000},
 		{"dirty", summary.Dirty, 55, 75},
-		{"duplicate", summary.Duplicate, 10, 20},
+		{"duplicate", summary.Duplicate, 50, 60},
 		{"corrected", summary.Corrected, 8, 12},
 		{"waiting", summary.Waiting, 3, 5},
 	} {

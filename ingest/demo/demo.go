@@ -24,6 +24,8 @@
 //   - Findings. Some three in four active calls are opened, drilled or looked at by borescope within
 //     six weeks, and a few in a hundred clear calls, more of them where the visit showed activity
 //     elsewhere. Occupants report some of what was missed; call-backs find some more.
+//   - Logs. Two units hand in what they logged in the last month but one: samples behind every reading, with the level
+//     reaching what was written down. What is alive moves in bursts; fans, pumps and people keep time.
 //   - Rechecks. A few visits are repeated blind by another technician two to six days later, before
 //     anything is opened.
 //
@@ -67,12 +69,12 @@ type Summary struct {
 
 // Counts holds a number of rows for each record set.
 type Counts struct {
-	Regions, Technicians, Units, Materials, Inspections, Readings, Findings int
+	Regions, Technicians, Units, Materials, Inspections, Readings, Findings, UnitLog int
 }
 
 // Total is the number of rows of all sets.
 func (c Counts) Total() int {
-	return c.Regions + c.Technicians + c.Units + c.Materials + c.Inspections + c.Readings + c.Findings
+	return c.Regions + c.Technicians + c.Units + c.Materials + c.Inspections + c.Readings + c.Findings + c.UnitLog
 }
 
 // Write makes the demo's files in dir, creating it if need be. It replaces no file: where one of

@@ -69,5 +69,14 @@ func Planted() []Fault {
 			fmt.Sprintf("At some sites of region %s a water pipe behind %s seems to move on %g %% of visits (cause water_pipe).", pipeRegion, pipeMaterial, 100*pipeMovement)},
 		{"lapsed_accreditation", "protocol", lapsedTech,
 			fmt.Sprintf("Technician %s goes on working after accreditation lapsed on %s.", lapsedTech, lapsedUntil)},
+		{"slow_clock", "log_match", slowUnit,
+			fmt.Sprintf("The clock of unit %s is %g minutes slow from the %dth to the %dth of the month it handed a log in of.", slowUnit, slowBy.Minutes(), slowFrom, slowTo)},
+		{"left_on", "log_habits", leftUnit,
+			fmt.Sprintf("Unit %s is put down with its head live one evening, until after midnight.", leftUnit)},
+		{"unlike_the_log", "log_contradictions", slowUnit,
+			fmt.Sprintf("The log of unit %s, and of the other with a log, has %d holds that nobody wrote down, %d shorter than written, %d at another gain, %d with another level, %d active calls where nothing moved and %d clear ones where much did.",
+				slowUnit, unrecordedHolds, shortenedHolds, otherGains, otherLevels, stillActives, movingClears)},
+		{"keeps_time", "log_signatures", slowUnit,
+			fmt.Sprintf("In the log of unit %s, and of the other, movement that a fan, a motor, a water pipe or a person makes keeps time (%g to %g s); what is alive moves in bursts.", slowUnit, shortPeriod, longPeriod)},
 	}
 }

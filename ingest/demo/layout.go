@@ -58,9 +58,12 @@ func layOut(s *scenario) ([]*file, Summary) {
 	files = append(files, readingFiles(s)...)
 	files = append(files, findingFiles(s)...)
 	summary := Summary{Config: configName}
+	files = append(files, logFiles(s, &summary)...)
 	for _, f := range files {
 		summary.Files = append(summary.Files, f.name)
-		*summary.Rows.of(f.set.Name) += len(f.rows)
+		if f.set.Name != "unit_log" { // whose repeated rows are counted apart
+			*summary.Rows.of(f.set.Name) += len(f.rows)
+		}
 	}
 	return files, summary
 }
@@ -69,7 +72,7 @@ func layOut(s *scenario) ([]*file, Summary) {
 func (c *Counts) of(set string) *int {
 	return map[string]*int{
 		"regions": &c.Regions, "technicians": &c.Technicians, "units": &c.Units, "materials": &c.Materials,
-		"inspections": &c.Inspections, "readings": &c.Readings, "findings": &c.Findings,
+		"inspections": &c.Inspections, "readings": &c.Readings, "findings": &c.Findings, "unit_log": &c.UnitLog,
 	}[set]
 }
 

@@ -24,11 +24,11 @@ var sqlFiles embed.FS
 // Tables lists the fact tables that Make makes.
 func Tables() []string { return []string{"log_days", "log_spells", "log_holds", "log_signatures"} }
 
-// chunkSamples bounds the samples worked on at one time: some 300 MB with their windows.
-const chunkSamples = 2_000_000
+// chunkSamples bounds the samples worked on at one time: some 250 MB with their windows.
+const chunkSamples = 1_500_000
 
 // version changes with what spells and holds mean.
-const version = 2
+const version = 3
 
 // SQL is the query that makes a table.
 func SQL(table string) string {
