@@ -290,7 +290,7 @@ func (v visit) readingsSection(b *queries.Book) Section {
 		t.Rows = append(t.Rows, Row{Cells: []Cell{decimal(r.Minute, 1), text(r.ReadingID), text(point), text(r.UnitID), count(int64(r.Gain)), decimal(r.HoldS, 1), decimal(r.LevelPct, 1),
 			text(callWords[r.Call]), decimal(r.BatteryPct, 0)}})
 	}
-	s := Section{ID: "readings", Heading: "The log holds " + counted(int64(len(v.readings)), "reading", "readings"), Tables: []Table{t}, Source: sourceOf(b, "inspection_readings", "")}
+	s := Section{ID: "readings", Heading: counted(int64(len(v.readings)), "reading was written down", "readings were written down"), Tables: []Table{t}, Source: sourceOf(b, "inspection_readings", "")}
 	if len(t.Rows) < len(v.readings) {
 		s.Sub = fmt.Sprintf("The first %d; the CSV below holds all.", len(t.Rows))
 	}

@@ -62,7 +62,7 @@ func logMatchSection(b *queries.Book) Section {
 		s.Paragraphs = []string{"Units write samples while in use. Load them as unit_log records and this page shows which readings they bear out."}
 		return s
 	}
-	t := Table{ID: "log-match-table", Caption: "Readings and holds by unit and month", Sortable: true, Folded: len(b.LogMatch) > 24, Columns: []Column{{Head: "Unit"}, {Head: "Month"}, {Head: "Days logged", Numeric: true},
+	t := Table{ID: "log-match-table", Caption: "Readings and holds by unit and month", Sortable: true, Columns: []Column{{Head: "Unit"}, {Head: "Month"}, {Head: "Days logged", Numeric: true},
 		{Head: "Readings", Numeric: true}, {Head: "Matched", Numeric: true}, {Head: "No hold", Unit: "day logged", Numeric: true}, {Head: "Day not logged", Numeric: true}, {Head: "Ambiguous", Numeric: true},
 		{Head: "Holds", Numeric: true}, {Head: "Unrecorded", Numeric: true}, {Head: "Outside", Numeric: true}}}
 	for _, r := range b.LogMatch {
@@ -71,6 +71,7 @@ func logMatchSection(b *queries.Book) Section {
 				count(r.Ambiguous), count(r.Holds), count(r.Unrecorded), count(r.Outside)}})
 		}
 	}
+	t.Folded = len(t.Rows) > 24
 	s.Tables = []Table{t}
 	s.Margin = []Note{{queries.Count(all.NoLog - all.DayWithoutLog), "readings with no hold in the log of their day."},
 		{queries.Count(all.DayWithoutLog), "readings on days for which there is no log: nothing can be said of them."},
@@ -226,7 +227,7 @@ func logHabitsSection(b *queries.Book) Section {
 	if len(b.LogHabits) == 0 {
 		return s
 	}
-	t := Table{ID: "log-habits-table", Caption: "Use by unit", Sortable: true, Columns: []Column{{Head: "Unit"}, {Head: "Days", Numeric: true}, {Head: "Hours on", Numeric: true}, {Head: "Sensing", Unit: "h", Numeric: true},
+	t := Table{ID: "log-habits-table", Caption: "Use by unit", Sortable: true, Dense: true, Columns: []Column{{Head: "Unit"}, {Head: "Days", Numeric: true}, {Head: "Hours on", Numeric: true}, {Head: "Sensing", Unit: "h", Numeric: true},
 		{Head: "A charge lasts", Unit: "h, 95% interval", Numeric: true}, {Head: "Against usual"}, {Head: "Idle ends", Numeric: true}, {Head: "After", Unit: "min, 95% interval", Numeric: true}, {Head: "Did not shut down", Numeric: true}, {Head: "Left sensing", Numeric: true}}}
 	for _, r := range b.LogHabits {
 		t.Rows = append(t.Rows, Row{Held: r.Charge == queries.ChargeTooFew, Cells: []Cell{text(r.UnitID), count(r.Days), decimal(r.HoursOn, 1), decimal(r.HoursSense, 1), spanned(r.ChargeHours, r.ChargeLow, r.ChargeHigh, 1),

@@ -30,7 +30,11 @@ func (v visit) logSection(b *queries.Book) Section {
 	shown := foremostTraces(v.traces, looks)
 	s.Sub = "The level over the seconds of each hold, as the unit logged it, with the call written down for it and what the movement looks like. Movement in a log is no finding."
 	if len(shown) < len(v.traces) {
-		s.Paragraphs = []string{fmt.Sprintf("%d of %d holds are drawn: those with something to ask about first, then those that moved.", len(shown), len(v.traces))}
+		s.Paragraphs = []string{fmt.Sprintf("%d of %d holds are drawn: those with something to ask about first, then others that moved.", len(shown), len(v.traces))}
+	}
+	if len(shown) == 0 {
+		s.Paragraphs = []string{"No hold moved above the noise of its day, and none asks for a look."}
+		return s
 	}
 	if off := largestOffset(v.traces); math.Abs(off) >= b.LogSettings.Value("offset_say_s") {
 		s.Margin = append(s.Margin, Note{fmt.Sprintf("%.1f min", off/60), "put on the unit's clock, found by maximum agreement with the readings."})
@@ -75,8 +79,10 @@ func largestOffset(traces []queries.TraceRow) float64 {
 	return most
 }
 
-// foremostTraces chooses the holds to draw, and gives them in order of time.
+// foremostTraces chooses the holds to draw, and gives them in order of time. Still holds are left out unless there is
+// something to ask about them.
 func foremostTraces(traces []queries.TraceRow, looks map[string]queries.SignatureRow) []queries.TraceRow {
+	const leftOut = 3
 	weight := func(r queries.TraceRow) int {
 		look := looks[traceKey(r.UnitID, r.Date, r.HoldNo)]
 		switch {
@@ -87,11 +93,13 @@ func foremostTraces(traces []queries.TraceRow, looks map[string]queries.Signatur
 		case r.Trace != "":
 			return 2
 		}
-		return 3
+		return leftOut
 	}
-	order := make([]int, len(traces))
-	for i := range order {
-		order[i] = i
+	var order []int
+	for i, r := range traces {
+		if weight(r) < leftOut {
+			order = append(order, i)
+		}
 	}
 	slices.SortStableFunc(order, func(i, j int) int { return weight(traces[i]) - weight(traces[j]) })
 	order = order[:min(len(order), mostTraces)]

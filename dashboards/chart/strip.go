@@ -64,7 +64,7 @@ func (v Strip) scene() *Scene {
 		p.draw(s, x, y)
 	}
 	countAxis(s, x, bottom, step, "Minutes since the visit began")
-	stripKey(s, bottom+58)
+	callKey(s, bottom+58)
 	return s
 }
 
@@ -167,11 +167,13 @@ func callMark(x, y float64, call string) []Shape {
 	return []Shape{open, {Kind: Path, Class: "f-deep", D: half}}
 }
 
-func stripKey(s *Scene, y float64) {
+// callKey explains the marks of calls, and gives where it ends.
+func callKey(s *Scene, y float64) float64 {
 	x := 6.0
 	for _, call := range []string{Shown, Unclear, NotShown} {
 		words := text(x+12, y, "start", "t-axis t-soft", callWords(call))
 		s.draw(append(callMark(x, y-4, call), words)...)
 		x = textBox(words).r + 24
 	}
+	return x
 }

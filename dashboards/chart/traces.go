@@ -103,7 +103,6 @@ func (h Trace) runs(x, y scale) (out [][]pt) {
 }
 
 func (Traces) key(s *Scene, y float64) {
-	stripKey(s, y)
-	words := text(340, y, "start", "t-axis t-soft", "noise of the day at that gain")
-	s.draw(rect(318, y-10, 16, 10, "f-band1"), words)
+	x := callKey(s, y)
+	s.draw(rect(x-6, y-9, 16, 10, "f-band1"), text(x+16, y, "start", "t-axis t-soft", "noise of the day at that gain"))
 }

@@ -43,7 +43,8 @@ type held struct {
 	looks   look
 	written bool
 	call    string
-	active  bool // activity is there
+	active  bool    // activity is there
+	period  float64 // s, of movement that keeps time: that of what moves behind the point
 }
 
 func (h held) end() time.Time { return h.start.Add(time.Duration(h.seconds * float64(time.Second))) }
@@ -59,7 +60,7 @@ func (s *scenario) logOf(unit string) []sample {
 	r := stream(s.opt.Seed, "unit log "+unit)
 	var holds [][]held // by visit
 	for _, v := range visits {
-		holds = append(holds, holdsOf(r, v))
+		holds = append(holds, s.holdsOf(r, v))
 	}
 	plantLogFaults(r, visits, holds)
 	var out []sample
@@ -81,7 +82,7 @@ const (
 )
 
 // holdsOf are the holds behind a visit's readings, in order of time.
-func holdsOf(r *rand.Rand, v *visit) []held {
+func (s *scenario) holdsOf(r *rand.Rand, v *visit) []held {
 	var out []held
 	add := func(rd reading, pv *pointVisit) {
 		h := held{seconds: rd.hold, gain: rd.gain, level: rd.level, battery: rd.battery, written: true, call: rd.call}
@@ -89,7 +90,7 @@ func holdsOf(r *rand.Rand, v *visit) []held {
 			h.seconds = usualHold
 		}
 		if pv != nil {
-			h.active = pv.active
+			h.active, h.period = pv.active, between(stream(s.opt.Seed, "period", v.site.number, pv.place), shortPeriod, longPeriod)
 		}
 		if h.looks = lookOf(r, rd, pv); h.looks == lookFull {
 			h.level = 100

@@ -57,7 +57,7 @@ func levels(r *rand.Rand, h held) []float64 {
 	n := max(2, int(h.seconds*float64(1e9)/float64(sampleEvery))+1)
 	out := make([]float64, n)
 	rest := min(quietLevel, 0.6*h.level)
-	shape := shapeOf(r, h.looks, n)
+	shape := shapeOf(r, h.looks, h.period, n)
 	top := 0
 	for i := range out {
 		noise := rest * (1 + 0.25*r.NormFloat64())
@@ -71,12 +71,12 @@ func levels(r *rand.Rand, h held) []float64 {
 }
 
 // shapeOf is how far the level is from rest (0) to its highest (1), sample by sample.
-func shapeOf(r *rand.Rand, l look, n int) []float64 {
+func shapeOf(r *rand.Rand, l look, period float64, n int) []float64 {
 	out := make([]float64, n)
 	step := sampleEvery.Seconds()
 	switch l {
 	case lookPeriodic:
-		period, phase := between(r, shortPeriod, longPeriod), r.Float64()
+		phase := r.Float64()
 		for i := range out {
 			out[i] = max(0, 0.5+0.42*math.Sin(2*math.Pi*(float64(i)*step/period+phase))+0.06*r.NormFloat64())
 		}
