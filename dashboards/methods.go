@@ -8,7 +8,7 @@ import (
 
 func methodsPage(b *queries.Book, _ Business) Page {
 	return Page{
-		Title:    "Methods and cautions",
+		Title:    "Methods",
 		Heading:  "What the words mean, and what the figures cannot say",
 		Lead:     "Read this before quoting a figure. A figure without its count and its interval is not quoted from here.",
 		Sections: []Section{cautionSection(), wordsSection(b), statisticsSection(b), catalogueSection(b)},

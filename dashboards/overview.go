@@ -13,7 +13,7 @@ func overviewPage(b *queries.Book, biz Business) Page {
 		Heading: overviewHeading(b),
 		Lead: fmt.Sprintf("What the calls of %s say, from what had been received by %s. Every rate stands with its interval and its count.",
 			period(b), b.AsOf),
-		Sections: []Section{nextSection(b), heldUpSection(b), flowSection(b), quoteSection(b), costSection(b, biz)},
+		Sections: []Section{thisMonthSection(b, biz), nextSection(b, biz), heldUpSection(b), flowSection(b), quoteSection(b), costSection(b, biz)},
 	}
 }
 
@@ -42,19 +42,52 @@ func allAccuracy(b *queries.Book) (queries.AccuracyRow, bool) {
 // maxActions is how many findings the overview lists.
 const maxActions = 5
 
-func nextSection(b *queries.Book) Section {
-	s := Section{ID: "findings", Heading: "What the figures say, most important first", Source: nil}
-	for _, f := range b.Findings[:min(maxActions, len(b.Findings))] {
-		s.List = append(s.List, Item{f.Text, f.Page})
+// nextSection lists what to do, the dearest first.
+func nextSection(b *queries.Book, biz Business) Section {
+	actions := queries.Actions(b.Findings, biz.FalseAlarmCost, biz.MissedCost)
+	s := Section{ID: "findings", Heading: nextHeading(b, actions, biz)}
+	for _, f := range actions[:min(maxActions, len(actions))] {
+		s.List = append(s.List, Item{actionText(f, biz), findingLink(f)})
 	}
-	if len(s.List) == 0 {
-		s.Heading = "The figures say nothing yet"
+	if len(b.Findings) == 0 {
 		s.Paragraphs = []string{"There are too few calls and findings to say anything. The records page tells what was taken in."}
 	}
-	if n := len(b.Findings) - maxActions; n > 0 {
-		s.Paragraphs = []string{fmt.Sprintf("%s; the other pages show them.", counted(int64(n), "more finding", "more findings"))}
+	if n := len(actions) - maxActions; n > 0 {
+		s.Paragraphs = []string{fmt.Sprintf("%s; the auditor's page lists all open matters.", counted(int64(n), "more thing to do", "more things to do"))}
 	}
 	return s
+}
+
+func nextHeading(b *queries.Book, actions []queries.Finding, biz Business) string {
+	n := int64(min(maxActions, len(actions)))
+	switch {
+	case len(b.Findings) == 0:
+		return "The figures say nothing yet"
+	case n == 0:
+		return "Nothing in the figures asks for action"
+	case n == 1:
+		return "What to do next"
+	case biz.FalseAlarmCost+biz.MissedCost == 0:
+		return fmt.Sprintf("What to do next: %s, the most wrong calls beyond expectation first", counted(n, "thing", "things"))
+	}
+	return fmt.Sprintf("What to do next: %s, the dearest first", counted(n, "thing", "things"))
+}
+
+// actionText says what to do, why, and what it is about in money.
+func actionText(f queries.Finding, biz Business) string {
+	text := f.Do + " " + f.Text
+	if cost := f.Cost(biz.FalseAlarmCost, biz.MissedCost); cost.Known() && cost >= 1 {
+		text += fmt.Sprintf(" Wrong calls beyond expectation cost about %s.", money(cost, biz))
+	}
+	return text
+}
+
+// findingLink leads to the evidence: the page of the technician where there is one.
+func findingLink(f queries.Finding) string {
+	if f.TechnicianID != "" {
+		return pageFile("technician", f.TechnicianID)
+	}
+	return f.Page
 }
 
 func heldUpSection(b *queries.Book) Section {
@@ -169,10 +202,7 @@ func costSection(b *queries.Book, biz Business) Section {
 	if biz.FalseAlarmCost+biz.MissedCost == 0 {
 		return s
 	}
-	money := func(n int64, each float64) string {
-		return queries.Count(int64(float64(n)*each+0.5)) + " " + biz.Currency
-	}
-	s.Heading = fmt.Sprintf("Known wrong calls cost %s", money(1, float64(all.FalseAlarms)*biz.FalseAlarmCost+float64(all.Missed+all.MissedReported)*biz.MissedCost))
+	s.Heading = fmt.Sprintf("Known wrong calls cost %s", money(queries.Figure(float64(all.FalseAlarms)*biz.FalseAlarmCost+float64(all.Missed+all.MissedReported)*biz.MissedCost), biz))
 	s.Sub = fmt.Sprintf("Counted from checked points only, %s; what was never checked is not in it.", period(b))
 	s.Paragraphs = nil
 	s.Tables = []Table{{ID: "costs", Caption: "Known wrong calls and what the house says each costs",

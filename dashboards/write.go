@@ -33,13 +33,14 @@ var pages = []struct {
 	{Link{"guidance.html", "Gain guidance"}, guidancePage},
 	{Link{"patterns.html", "Patterns"}, patternsPage},
 	{Link{"season.html", "Season and trend"}, seasonPage},
+	{Link{"months.html", "Months"}, archivePage},
 	{Link{"technicians.html", "Technicians"}, techniciansPage},
 	{Link{"units.html", "Units"}, unitsPage},
 	{Link{"logs.html", "Unit logs"}, logsPage},
 	{Link{"protocol.html", "Protocol"}, protocolPage},
 	{Link{"auditor.html", "Auditor"}, auditorPage},
 	{Link{"quality.html", "Records"}, qualityPage},
-	{Link{"methods.html", "Methods and cautions"}, methodsPage},
+	{Link{"methods.html", "Methods"}, methodsPage},
 }
 
 // sets make the pages of which there is one per subject. Links lead to them; the navigation shows where

@@ -48,6 +48,7 @@ type Book struct {
 	Season             []SeasonRow
 	SeasonMonths       []SeasonMonthRow
 	Trend              []TrendRow
+	MonthCounts        []MonthCountRow
 	TrendSummary       []TrendSummaryRow
 	RegionStandardised []StandardisedRow
 	Quality            []QualityRow
@@ -140,6 +141,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.detection,
 		d.season,
 		d.trend,
+		d.monthCounts,
 		d.regionStandardised,
 		d.accuracy,
 		d.statement,

@@ -19,6 +19,7 @@ var rowTypes = map[string]any{
 	"season":                 SeasonRow{},
 	"season_months":          SeasonMonthRow{},
 	"trend":                  TrendRow{},
+	"month_counts":           MonthCountRow{},
 	"trend_summary":          TrendSummaryRow{},
 	"region_standardised":    StandardisedRow{},
 	"false_alarm_patterns":   FalseAlarmPatternRow{},

@@ -50,7 +50,7 @@ type Labels struct{ Materials, Regions map[string]string }
 // ledger makes the views files and taken from what the store had taken in by load upTo.
 func (d *desk) ledger(st *store.Store, upTo int) error {
 	err := d.eng.Exec(d.ctx, `CREATE OR REPLACE TEMP TABLE files
-		(number INTEGER, name VARCHAR, sha256 VARCHAR, record_set VARCHAR, received_on VARCHAR, "rows" BIGINT)`)
+		(number INTEGER, name VARCHAR, sha256 VARCHAR, record_set VARCHAR, received_on VARCHAR, "rows" BIGINT, load INTEGER)`)
 	if err != nil {
 		return err
 	}
@@ -59,7 +59,7 @@ func (d *desk) ledger(st *store.Store, upTo int) error {
 			continue
 		}
 		received := st.Manifest.Loads[f.Load-1].ReceivedAt.UTC().Format(time.DateOnly)
-		err := d.eng.Exec(d.ctx, "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6)", f.Number, f.Name, f.SHA256, f.RecordSet, received, f.AtLoad.Rows)
+		err := d.eng.Exec(d.ctx, "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6, $7)", f.Number, f.Name, f.SHA256, f.RecordSet, received, f.AtLoad.Rows, f.Load)
 		if err != nil {
 			return err
 		}

@@ -38,6 +38,15 @@ func (f Figure) MarshalJSON() ([]byte, error) {
 	return json.Marshal(float64(f))
 }
 
+// UnmarshalJSON reads what MarshalJSON wrote: null is not known.
+func (f *Figure) UnmarshalJSON(raw []byte) error {
+	if string(raw) == "null" {
+		*f = Unknown
+		return nil
+	}
+	return json.Unmarshal(raw, (*float64)(f))
+}
+
 // Known reports whether the figure can be said.
 func (f Figure) Known() bool { return !math.IsNaN(float64(f)) && !math.IsInf(float64(f), 0) }
 
@@ -91,6 +100,26 @@ func Columns(t reflect.Type) []string {
 		}
 		name, _, _ := strings.Cut(f.Tag.Get("json"), ",")
 		out = append(out, name)
+	}
+	return out
+}
+
+// Values are the values of a row under Columns, a pointer's value in its place and nil where there is none.
+func Values(row any) []any {
+	var out []any
+	v := reflect.ValueOf(row)
+	for i := range v.NumField() {
+		f := v.Field(i)
+		switch {
+		case v.Type().Field(i).Anonymous:
+			out = append(out, Values(f.Interface())...)
+		case f.Kind() == reflect.Pointer && f.IsNil():
+			out = append(out, nil)
+		case f.Kind() == reflect.Pointer:
+			out = append(out, f.Elem().Interface())
+		default:
+			out = append(out, f.Interface())
+		}
 	}
 	return out
 }

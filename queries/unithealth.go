@@ -266,6 +266,7 @@ func unitsOutOfLine(b *Book) []Finding {
 			Text: fmt.Sprintf("Unit %s raised %d false alarms at %s points%s, %.1f times what other units would give there (expected %.1f, 95%% interval %.1f to %.1f times).",
 				r.UnitID, r.Observed, Count(r.Points), when, float64(r.Ratio), float64(r.Expected), float64(r.Low), float64(r.High)),
 			Analysis: "unit_health", Page: "units.html", Weight: 100 + math.Abs(float64(r.Z)),
+			Do: fmt.Sprintf("Have unit %s serviced or checked against another before it goes out again.", r.UnitID), Excess: Figure(r.Observed) - r.Expected,
 		})
 	}
 	return out

@@ -153,6 +153,19 @@ func (a *app) hide(noNames bool) (*codes.Coder, error) {
 // Unit-days are taken over from the facts in the folder earlier, where it has them.
 func (a *app) withBook(st *store.Store, upTo int, stage, earlier string, hide *codes.Coder, opt queries.Options,
 	use func(eng *engine.Engine, st *store.Store, book *queries.Book) error) (err error) {
+	return a.withFacts(st, upTo, stage, earlier, hide, opt, func(eng *engine.Engine, st *store.Store, w *watch) error {
+		w.Step("analyse")
+		book, err := queries.Analyse(a.ctx, eng, st, upTo, opt)
+		if err != nil {
+			return err
+		}
+		return use(eng, st, book)
+	})
+}
+
+// withFacts is withBook before any figure is made.
+func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *codes.Coder, opt queries.Options,
+	use func(eng *engine.Engine, st *store.Store, w *watch) error) (err error) {
 	eng, err := engine.Open(a.ctx, a.engine())
 	if err != nil {
 		return err
@@ -170,12 +183,7 @@ func (a *app) withBook(st *store.Store, upTo int, stage, earlier string, hide *c
 	if st, err = a.facts(eng, st, upTo, filepath.Join(stage, "facts"), hide, transform.Options{TruthDays: a.config.Truth.Days, Protocol: opt.Protocol, Logs: opt.Logs, Describe: queries.DescribeLogs(opt.Logs), Earlier: earlier}, w); err != nil {
 		return err
 	}
-	w.Step("analyse")
-	book, err := queries.Analyse(a.ctx, eng, st, upTo, opt)
-	if err != nil {
-		return err
-	}
-	return use(eng, st, book)
+	return use(eng, st, w)
 }
 
 // facts makes the fact tables in dir, with a coder those without ids and free text; what has them lies

@@ -27,10 +27,11 @@ const (
 	exitFailure   = 1
 	exitUsage     = 2
 	exitRejects   = 3
+	exitHeldBack  = 4
 	exitCancelled = 130
 )
 
-const exitCodes = `Exit codes: 0 clean; 1 failure, nothing was changed; 2 wrong usage or impossible input; 3 finished, with rejected rows; 130 cancelled.`
+const exitCodes = `Exit codes: 0 clean; 1 failure, nothing was changed; 2 wrong usage or impossible input; 3 finished, with rejected rows; 4 a month is held back as not complete; 130 cancelled.`
 
 const cautions = `A clear reading never proves absence: it says that no movement was shown at the points and settings listed.
 Before opening a wall: old fibre cement may hold asbestos; locate and isolate cables and pipes; follow local codes and
@@ -39,6 +40,8 @@ leave treatment and opening to licensed practice.`
 var (
 	errRejects = errors.New("finished with rejected rows")
 	errUsage   = errors.New("usage")
+
+	errHeldBack = errors.New("a month is held back") // the command has said so
 )
 
 // terminal is where a command reads and writes.
@@ -52,6 +55,7 @@ type commands struct {
 	Demo    demoCmd    `cmd:"" help:"Write the demo's invented records, take them in, and build everything."`
 	Load    loadCmd    `cmd:"" help:"Take record files or folders into a store."`
 	Build   buildCmd   `cmd:"" help:"Make facts, results and pages from a store."`
+	Report  reportCmd  `cmd:"" help:"Issue a month: one page to be mailed, a workbook and a summary, never overwritten."`
 	Sample  sampleCmd  `cmd:"" help:"Draw the audit sample of a month: points to recheck blind and clear points to open."`
 	Verify  verifyCmd  `cmd:"" help:"Recompute every count and checksum in a store."`
 	Check   checkCmd   `cmd:"" help:"Validate record files without a store."`
@@ -111,6 +115,8 @@ func report(t terminal, err error) int {
 		err, code = errors.New("cancelled; what was there before is whole"), exitCancelled
 	case errors.Is(err, errRejects):
 		return exitRejects // the command has said so
+	case errors.Is(err, errHeldBack):
+		return exitHeldBack
 	case errors.Is(err, errUsage), errors.Is(err, calc.ErrInput):
 		code = exitUsage
 	}
