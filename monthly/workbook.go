@@ -126,7 +126,7 @@ func ofMonth(r queries.Result, month string) (columns []string, cells [][]any) {
 }
 
 func noteRows(r queries.Result, columns []string, rows int) [][]any {
-	out := [][]any{{r.Analysis, "", r.Question + " One row is " + r.Query.Grain + "."}}
+	out := [][]any{{r.Analysis, "", r.Question + " There is " + r.Query.Grain + "."}}
 	if slices.Contains(columns, "date") {
 		out = append(out, []any{r.Analysis, "", "Rows dated in the month only."})
 	}

@@ -57,6 +57,8 @@ type commands struct {
 	Build   buildCmd   `cmd:"" help:"Make facts, results and pages from a store."`
 	Report  reportCmd  `cmd:"" help:"Issue a month: one page to be mailed, a workbook and a summary, never overwritten."`
 	Sample  sampleCmd  `cmd:"" help:"Draw the audit sample of a month: points to recheck blind and clear points to open."`
+	Ask     askCmd     `cmd:"" help:"Answer one SELECT over a store, read-only."`
+	Explain explainCmd `cmd:"" help:"Say where a figure comes from: query, counts, files and lines."`
 	Verify  verifyCmd  `cmd:"" help:"Recompute every count and checksum in a store."`
 	Check   checkCmd   `cmd:"" help:"Validate record files without a store."`
 	Records recordsCmd `cmd:"" help:"Print the record contract as a table."`

@@ -10,7 +10,7 @@ import (
 var rooms = []string{
 	"ingest/contract", "ingest", "ingest/demo", "ingest/store",
 	"transform/engine", "transform/settle", "transform/protocol", "transform/logs", "transform", "transform/codes",
-	"queries/stats", "queries/people", "queries/patterns", "queries/calc", "queries/habits", "queries/words", "queries/agreement", "queries/instrument", "queries/sampling", "queries/signature", "queries",
+	"queries/stats", "queries/people", "queries/patterns", "queries/calc", "queries/habits", "queries/words", "queries/agreement", "queries/instrument", "queries/sampling", "queries/signature", "queries/ask", "queries",
 	"dashboards/chart", "dashboards", "monthly",
 	"cmd/scanledger",
 }

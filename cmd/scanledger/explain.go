@@ -1,0 +1,244 @@
+package main
+
+import (
+	"encoding/json"
+	"errors"
+	"fmt"
+	"io/fs"
+	"os"
+	"path/filepath"
+	"slices"
+	"strconv"
+	"strings"
+	"time"
+
+	"scanledger/ingest/store"
+	"scanledger/queries"
+	"scanledger/queries/ask"
+	"scanledger/transform/engine"
+)
+
+type explainCmd struct {
+	Out    string `required:"" help:"Folder of a build." type:"path" placeholder:"DIR"`
+	Store  string `help:"Folder of the store it was built from; with it, record files and lines are named." type:"path" placeholder:"DIR"`
+	Result string `arg:"" help:"RESULT, RESULT:3 for its third row, or RESULT:technician_id=T03,measure=missed for the first row with these values."`
+}
+
+// explained is where a figure comes from.
+type explained struct {
+	Analysis string       `json:"analysis"`
+	Title    string       `json:"title"`
+	Question string       `json:"question"`
+	Grain    string       `json:"grain"`
+	AsOf     string       `json:"as_of"`
+	From     string       `json:"from"`
+	To       string       `json:"to"`
+	Reads    []string     `json:"reads"`
+	Rows     int          `json:"rows"`
+	Row      int          `json:"row"` // 0: the whole result
+	Fields   []field      `json:"fields"`
+	Traced   []string     `json:"traced"` // columns of the row by which its records were found
+	Sources  []ask.Source `json:"sources"`
+	Notes    []string     `json:"notes"`
+	SQL      string       `json:"sql"`
+}
+
+// field is one column of a result, its meaning, and its value where a row is asked for.
+type field struct {
+	Name    string `json:"name"`
+	Value   string `json:"value"`
+	Meaning string `json:"meaning"`
+}
+
+// result is a result file of a build.
+type result struct {
+	Analysis, Title, Question string
+	AsOf                      string `json:"as_of"`
+	From, To                  string
+	Rows                      []map[string]json.RawMessage
+	Notes                     []string
+}
+
+// Run explains.
+func (c *explainCmd) Run(a *app) error {
+	name, which, _ := strings.Cut(c.Result, ":")
+	r, q, err := c.read(name)
+	if err != nil {
+		return err
+	}
+	out := explained{Analysis: name, Title: r.Title, Question: r.Question, Grain: q.Grain, AsOf: r.AsOf, From: r.From, To: r.To, Reads: q.Reads, Rows: len(r.Rows), Notes: r.Notes, SQL: q.SQL, Fields: []field{}, Traced: []string{}}
+	var row map[string]json.RawMessage
+	if which != "" {
+		if out.Row, err = rowOf(r, which); err != nil {
+			return err
+		}
+		row = r.Rows[out.Row-1]
+	}
+	for _, column := range q.Columns {
+		out.Fields = append(out.Fields, field{column.Name, plainText(row[column.Name]), column.Meaning})
+	}
+	if c.Store != "" {
+		if err := c.trace(a, &out, row); err != nil {
+			return err
+		}
+	}
+	if a.json {
+		return a.object(out)
+	}
+	return a.sayExplained(out)
+}
+
+func (c *explainCmd) read(name string) (r result, q queries.Query, err error) {
+	if strings.ContainsAny(name, `/\.`) || name == "" {
+		return r, q, fmt.Errorf("%w: explain: %q is no result; %s", errUsage, name, c.known())
+	}
+	raw, err := os.ReadFile(filepath.Join(c.Out, "results", name+".json"))
+	if errors.Is(err, fs.ErrNotExist) {
+		return r, q, fmt.Errorf("%w: explain: no result %q in %s; %s", errUsage, name, c.Out, c.known())
+	}
+	if err == nil {
+		err = json.Unmarshal(raw, &r)
+	}
+	if err != nil {
+		return r, q, fmt.Errorf("explain: read result %s: %w; build again", name, err)
+	}
+	q, err = queries.Lookup(name)
+	return r, q, err
+}
+
+// known lists the results there are.
+func (c *explainCmd) known() string {
+	found, err := filepath.Glob(filepath.Join(c.Out, "results", "*.json"))
+	if err != nil || len(found) == 0 {
+		return "name the folder that build wrote with --out"
+	}
+	var names []string
+	for _, path := range found {
+		names = append(names, strings.TrimSuffix(filepath.Base(path), ".json"))
+	}
+	return "there are: " + strings.Join(names, ", ")
+}
+
+// rowOf finds the row that is asked for, from 1.
+func rowOf(r result, which string) (int, error) {
+	if n, err := strconv.Atoi(which); err == nil {
+		if n < 1 || n > len(r.Rows) {
+			return 0, fmt.Errorf("%w: explain: row %d of %d; give 1 to %d", errUsage, n, len(r.Rows), len(r.Rows))
+		}
+		return n, nil
+	}
+	i := slices.IndexFunc(r.Rows, func(row map[string]json.RawMessage) bool {
+		for _, pair := range strings.Split(which, ",") {
+			name, value, _ := strings.Cut(pair, "=")
+			if raw, ok := row[name]; !ok || plainText(raw) != value {
+				return false
+			}
+		}
+		return true
+	})
+	if i < 0 {
+		return 0, fmt.Errorf("%w: explain: no row of %s has %s; look into results/%s.csv", errUsage, r.Analysis, which, r.Analysis)
+	}
+	return i + 1, nil
+}
+
+// plainText is a JSON value without its quotes; null is empty.
+func plainText(raw json.RawMessage) string {
+	var text string
+	if json.Unmarshal(raw, &text) == nil {
+		return text
+	}
+	if string(raw) == "null" {
+		return ""
+	}
+	return string(raw)
+}
+
+// trace finds the records behind a row, or behind all rows.
+func (c *explainCmd) trace(a *app, out *explained, row map[string]json.RawMessage) (err error) {
+	st, err := store.Open(c.Store)
+	if err != nil {
+		return err
+	}
+	asOf, err := time.Parse(time.DateOnly, out.AsOf)
+	if err != nil {
+		return fmt.Errorf("explain: result %s: %w; build again", out.Analysis, err)
+	}
+	upTo, _, err := st.LoadAsOf(asOf)
+	if err != nil {
+		return fmt.Errorf("explain: %w", err)
+	}
+	is := map[string]string{}
+	for _, column := range ask.Traced {
+		if value := plainText(row[column]); value != "" {
+			is[column] = value
+			out.Traced = append(out.Traced, column)
+		}
+	}
+	e, err := engine.Open(a.ctx, a.engine())
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, e.Close()) }()
+	if out.Sources, err = ask.Trace(a.ctx, e, st, upTo, c.Out, out.From, out.To, is); out.Sources == nil {
+		out.Sources = []ask.Source{}
+	}
+	return err
+}
+
+func (a *app) sayExplained(out explained) error {
+	which := "all of its " + strconv.Itoa(out.Rows) + " rows"
+	if out.Row > 0 {
+		which = fmt.Sprintf("row %d of %d", out.Row, out.Rows)
+	}
+	lines := []string{
+		fmt.Sprintf("%s: %s", out.Analysis, out.Title), out.Question,
+		fmt.Sprintf("There is %s. This is %s, from what had been received by %s, local months %s to %s.", out.Grain, which, out.AsOf, out.From, out.To),
+		"It reads the fact tables " + strings.Join(out.Reads, ", ") + ".", "",
+	}
+	for _, f := range out.Fields {
+		if out.Row > 0 {
+			lines = append(lines, fmt.Sprintf("  %s = %s   (%s)", f.Name, f.Value, f.Meaning))
+		} else {
+			lines = append(lines, fmt.Sprintf("  %s: %s", f.Name, f.Meaning))
+		}
+	}
+	lines = append(lines, "")
+	lines = append(lines, sourceLines(out)...)
+	for _, note := range out.Notes {
+		lines = append(lines, "Note: "+note)
+	}
+	lines = append(lines, "", "The query:", out.SQL)
+	for _, line := range lines {
+		if err := a.say("%s", line); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// sourceLines tell which records are behind the figures.
+func sourceLines(out explained) []string {
+	if out.Sources == nil {
+		return []string{"Give --store as well to see the record files and lines behind it."}
+	}
+	by := "of every month and kind, as no column of it is one of records"
+	if len(out.Traced) > 0 {
+		by = "with the same " + strings.Join(out.Traced, ", ")
+	}
+	lines := []string{"Records " + by + ": these are what the figures were counted from, before what else the query asks of them."}
+	for _, s := range out.Sources {
+		var named []string
+		for _, n := range s.Lines {
+			named = append(named, fmt.Sprintf("%s:%d", s.File, n))
+		}
+		if int(s.Rows) > len(named) {
+			named = append(named, "…")
+		}
+		lines = append(lines, fmt.Sprintf("  %d rows of %s: %s", s.Rows, s.RecordSet, strings.Join(named, " ")))
+	}
+	if len(out.Sources) == 0 {
+		lines = append(lines, "  none: the build may be of another store, or made with --no-names, which hides the ids")
+	}
+	return lines
+}

@@ -1,0 +1,139 @@
+// Package ask answers one SELECT over a store, asked by anyone.
+//
+// In: a store's views in an engine, perhaps the folder of a build, and a statement. Out: rows as text. It never writes,
+// and the engine it locks reads the store's and the build's tables and nothing else.
+package ask
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"scanledger/ingest/contract"
+	"scanledger/ingest/store"
+	"scanledger/transform/engine"
+	"scanledger/transform/settle"
+)
+
+// View is a table that can be asked.
+type View struct {
+	Name    string   `json:"name"`
+	Columns []string `json:"columns"`
+	About   string   `json:"about"`
+}
+
+// Open makes, in a fresh engine, a view of each record set with the rows that counted after load upTo; with the folder of a
+// build also its fact tables, as facts.NAME, and its results, as results.NAME. Then it guards the engine.
+func Open(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, build string) ([]View, error) {
+	if err := settle.Views(ctx, e, st, upTo); err != nil {
+		return nil, err
+	}
+	var views []View
+	for _, set := range contract.Sets() {
+		if err := e.Exec(ctx, "CREATE VIEW "+engine.Name(set.Name)+" AS SELECT "+columnList(set)+" FROM held_"+set.Name); err != nil {
+			return nil, err
+		}
+		views = append(views, View{set.Name, columnNames(set), set.Title})
+	}
+	files := slices.Concat(st.Paths(store.Data, "", upTo), st.Paths(store.Fates, "", upTo), st.Paths(store.Rejects, "", upTo), st.SampleFrames(upTo))
+	if build != "" {
+		made, read, err := buildViews(ctx, e, build)
+		if err != nil {
+			return nil, err
+		}
+		views, files = append(views, made...), append(files, read...)
+	}
+	return views, e.Guard(ctx, files)
+}
+
+func columnNames(set *contract.Set) []string {
+	var out []string
+	for _, f := range set.Fields {
+		out = append(out, f.Name)
+	}
+	return append(out, "_file", "_line")
+}
+
+func columnList(set *contract.Set) string {
+	var out []string
+	for _, name := range columnNames(set) {
+		out = append(out, engine.Name(name))
+	}
+	return strings.Join(out, ", ")
+}
+
+// buildViews makes the views of a build's tables, and lists the files they read.
+func buildViews(ctx context.Context, e *engine.Engine, build string) (views []View, files []string, err error) {
+	for _, kind := range []struct{ schema, folder, ending, read string }{{"facts", "facts", ".parquet", "read_parquet"}, {"results", "results", ".csv", "read_csv"}} {
+		if err := e.Exec(ctx, "CREATE SCHEMA "+kind.schema); err != nil {
+			return nil, nil, err
+		}
+		found, err := filepath.Glob(filepath.Join(build, kind.folder, "*"+kind.ending))
+		if err != nil {
+			return nil, nil, err
+		}
+		if len(found) == 0 {
+			return nil, nil, fmt.Errorf("%s holds no %s of a build; name the folder that build wrote", build, kind.folder)
+		}
+		for _, path := range found {
+			name := strings.TrimSuffix(filepath.Base(path), kind.ending)
+			from := kind.read + "(" + engine.Quote(path) + ")"
+			if kind.ending == ".csv" {
+				from = "read_csv(" + engine.Quote(path) + ", header = true, sample_size = -1)"
+			}
+			if err := e.Exec(ctx, "CREATE VIEW "+kind.schema+"."+engine.Name(name)+" AS SELECT * FROM "+from); err != nil {
+				return nil, nil, err
+			}
+			columns, err := columnsOf(ctx, e, kind.schema+"."+engine.Name(name))
+			if err != nil {
+				return nil, nil, err
+			}
+			views, files = append(views, View{Name: kind.schema + "." + name, Columns: columns}), append(files, path)
+		}
+	}
+	return views, files, nil
+}
+
+func columnsOf(ctx context.Context, e *engine.Engine, view string) (out []string, err error) {
+	err = e.Select(ctx, "SELECT * FROM "+view+" LIMIT 0", func(columns []engine.Column) error {
+		for _, c := range columns {
+			out = append(out, c.Name)
+		}
+		return nil
+	}, func([]any) error { return nil })
+	return out, err
+}
+
+// ErrQuestion says that the statement itself is at fault.
+var ErrQuestion = errors.New("the statement cannot be answered")
+
+// ErrEnough ends a question early: enough rows have come.
+var ErrEnough = errors.New("enough rows")
+
+// Rows answers one SELECT: its columns, then its rows as text. Visit may return ErrEnough.
+func Rows(ctx context.Context, e *engine.Engine, query string, columns func(names []string) error, visit func(cells []Cell) error) error {
+	var types []string
+	err := e.Select(ctx, query, func(heads []engine.Column) error {
+		var names []string
+		for _, c := range heads {
+			names, types = append(names, c.Name), append(types, c.Type)
+		}
+		return columns(names)
+	}, func(values []any) error {
+		cells := make([]Cell, len(values))
+		for i, v := range values {
+			cells[i] = cellOf(v, types[i])
+		}
+		return visit(cells)
+	})
+	switch {
+	case err == nil, errors.Is(err, ErrEnough):
+		return nil
+	case ctx.Err() != nil:
+		return ctx.Err()
+	}
+	return fmt.Errorf("%w: %w", ErrQuestion, err)
+}
