@@ -26,6 +26,7 @@ type Site struct {
 	Inputs         string // in words, how many files and rows
 	Caution        string
 	Nav            []Link
+	Cuts           template.JS // see cutData; empty on pages that cannot be cut
 }
 
 // Link is one entry of the navigation.

@@ -77,7 +77,14 @@ func Write(dir string, b *queries.Book, biz Business) error {
 	for _, p := range pages {
 		site.Nav = append(site.Nav, p.link)
 	}
+	cuts, err := cutData(b)
+	if err != nil {
+		return err
+	}
 	for _, p := range allPages(b, biz) {
+		if site.Cuts = cuts; p.Parent != "" { // of one subject
+			site.Cuts = ""
+		}
 		html, err := Render(site, p)
 		if err != nil {
 			return err

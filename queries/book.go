@@ -49,6 +49,7 @@ type Book struct {
 	SeasonMonths       []SeasonMonthRow
 	Trend              []TrendRow
 	MonthCounts        []MonthCountRow
+	Cuts               []CutRow
 	TrendSummary       []TrendSummaryRow
 	RegionStandardised []StandardisedRow
 	Quality            []QualityRow
@@ -142,6 +143,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 		d.season,
 		d.trend,
 		d.monthCounts,
+		d.cuts,
 		d.regionStandardised,
 		d.accuracy,
 		d.statement,

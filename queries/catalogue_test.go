@@ -20,6 +20,7 @@ var rowTypes = map[string]any{
 	"season_months":          SeasonMonthRow{},
 	"trend":                  TrendRow{},
 	"month_counts":           MonthCountRow{},
+	"cuts":                   CutRow{},
 	"trend_summary":          TrendSummaryRow{},
 	"region_standardised":    StandardisedRow{},
 	"false_alarm_patterns":   FalseAlarmPatternRow{},

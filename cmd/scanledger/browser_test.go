@@ -10,6 +10,7 @@ import (
 	"testing"
 	"time"
 
+	cdpbrowser "github.com/chromedp/cdproto/browser"
 	"github.com/chromedp/cdproto/emulation"
 	"github.com/chromedp/cdproto/network"
 	"github.com/chromedp/cdproto/runtime"
@@ -42,7 +43,7 @@ func browser(t *testing.T, faults *[]string) context.Context {
 	if _, err := chromedp.Call(ctx, network.Enable, network.EnableParams{}); err != nil {
 		t.Fatalf("start Chromium (Debian's package chromium): %v", err)
 	}
-	ctx, cancel = context.WithTimeout(ctx, 3*time.Minute) // not before the first call: it would end the browser
+	ctx, cancel = context.WithTimeout(ctx, 8*time.Minute) // not before the first call: it would end the browser
 	t.Cleanup(cancel)
 	return ctx
 }
@@ -84,6 +85,19 @@ func twoPerKind(pages []string) []string {
 		seen[kind]++
 		return about && seen[kind] > 2
 	})
+}
+
+// TestPageWeight: no page of the demo weighs 400 KB or more.
+func TestPageWeight(t *testing.T) {
+	pages, err := filepath.Glob(filepath.Join(theDemo(t), "out", "*.html"))
+	if err != nil || len(pages) < 60 {
+		t.Fatalf("%d pages, %v", len(pages), err)
+	}
+	for _, page := range pages {
+		if info, err := os.Stat(page); err != nil || info.Size() >= 400_000 {
+			t.Errorf("%s weighs %d bytes, %v", filepath.Base(page), info.Size(), err)
+		}
+	}
 }
 
 // TestPagesInBrowser opens the pages of the demo from disk, in each width and medium.
@@ -179,4 +193,78 @@ func TestTablesSortAndFilter(t *testing.T) {
 	if err != nil || again != used {
 		t.Errorf("opened again: %s (%v), want %s", again, err, used)
 	}
+}
+
+// TestCutsCarryAcrossPages chooses a technician and a material as a person would: what is known of them is said, rows about
+// others are hidden, the choice goes along to the next page, and a table is saved as it is seen.
+func TestCutsCarryAcrossPages(t *testing.T) {
+	var faults []string
+	ctx := browser(t, &faults)
+	saved := t.TempDir()
+	if _, err := chromedp.Call(ctx, cdpbrowser.SetDownloadBehavior, cdpbrowser.SetDownloadBehaviorParams{Behavior: "allow", DownloadPath: saved}); err != nil {
+		t.Fatal(err)
+	}
+	choose := func(name, value string) {
+		t.Helper()
+		script := fmt.Sprintf(`(() => { const s = document.querySelector("select[name=%s]"); s.value = "%s"; s.dispatchEvent(new Event("change", { bubbles: true })); })()`, name, value)
+		if _, err := chromedp.Run(ctx, chromedp.Evaluate[any](script)); err != nil {
+			t.Fatal(err)
+		}
+		waitFor(t, ctx, fmt.Sprintf(`new URLSearchParams(location.search).get("%s") === "%s" && document.readyState === "complete"`, name, value))
+	}
+	if err := chromedp.Do(ctx, chromedp.Navigate("file://"+filepath.Join(theDemo(t), "out", "months.html"))); err != nil {
+		t.Fatal(err)
+	}
+	choose("technician", "T03")
+	choose("material", "plasterboard")
+	if _, err := chromedp.Run(ctx, chromedp.Evaluate[any](`[...document.querySelectorAll("nav a")].find(a => a.textContent === "Technicians").click()`)); err != nil {
+		t.Fatal(err)
+	}
+	waitFor(t, ctx, `location.pathname.endsWith("technicians.html") && document.readyState === "complete"`)
+	said, err := chromedp.Run(ctx, chromedp.Evaluate[string](`document.getElementById("cut-says").textContent`))
+	if err != nil || !strings.HasPrefix(said, "Plasterboard lining, T03: ") || !strings.Contains(said, "checked confirmed") {
+		t.Errorf("says %q, %v", said, err)
+	}
+	seen, err := chromedp.Run(ctx, chromedp.Evaluate[string](`[...new Set([...document.querySelectorAll("main tbody tr")].filter(r => r.offsetParent && /^T\d\d$/.test(r.cells[0].textContent.trim())).map(r => r.cells[0].textContent.trim()))].join(" ")`))
+	if err != nil || seen != "T03" {
+		t.Errorf("rows about %q are seen, %v", seen, err)
+	}
+	if _, err := chromedp.Run(ctx, chromedp.Evaluate[any](`document.querySelector("button.save").click()`)); err != nil {
+		t.Fatal(err)
+	}
+	content := waitForFile(t, saved)
+	if !strings.Contains(content, `"T03"`) || strings.Contains(content, `"T04"`) || !strings.HasPrefix(content, "\uFEFF\"") {
+		t.Errorf("saved %.300q", content)
+	}
+	for _, f := range faults {
+		t.Error(f)
+	}
+}
+
+// waitFor waits until a condition holds in the page.
+func waitFor(t *testing.T, ctx context.Context, condition string) {
+	t.Helper()
+	for range 100 {
+		if ok, err := chromedp.Run(ctx, chromedp.Evaluate[bool](condition)); err == nil && ok {
+			return
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	t.Fatalf("never: %s", condition)
+}
+
+// waitForFile waits until a whole file has been saved in the folder, and reads it.
+func waitForFile(t *testing.T, dir string) string {
+	t.Helper()
+	for range 100 {
+		found, err := filepath.Glob(filepath.Join(dir, "*.csv"))
+		if err == nil && len(found) == 1 {
+			if raw, err := os.ReadFile(found[0]); err == nil && len(raw) > 0 {
+				return string(raw)
+			}
+		}
+		time.Sleep(50 * time.Millisecond)
+	}
+	t.Fatal("nothing was saved")
+	return ""
 }

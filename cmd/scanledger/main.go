@@ -64,6 +64,9 @@ type commands struct {
 	Records recordsCmd `cmd:"" help:"Print the record contract as a table."`
 	Calc    calcCmd    `cmd:"" help:"Recompute one figure from a JSON object on standard input."`
 
+	Manual     manualCmd     `cmd:"" help:"Print the manual page, for man."`
+	Completion completionCmd `cmd:"" help:"Print what a shell reads to complete commands and flags."`
+
 	Config  string           `help:"Configuration file (TOML); every setting has a default." type:"path" placeholder:"FILE"`
 	JSON    bool             `help:"Print machine-readable output." name:"json"`
 	Quiet   bool             `help:"Print nothing but results and errors." short:"q"`
@@ -82,7 +85,7 @@ func run(ctx context.Context, args []string, t terminal) (code int) {
 	var c commands
 	type exited int
 	parser, err := kong.New(&c, kong.Name("scanledger"), kong.Writers(t.out, t.err),
-		kong.Description("Takes in inspection records, reading logs and later findings, and shows how well the calls held up.\n\n"+exitCodes+"\n\n"+cautions),
+		kong.Description("Takes in inspection records, reading logs and later findings, and shows how well the calls held up.\n\n"+exitCodes+"\n\n"+cautions+"\n\n"+exampleText()),
 		kong.Exit(func(code int) { panic(exited(code)) }), kong.Vars{"version": version(), "risk_share": fmt.Sprint(sampling.DefaultRiskShare)}, kong.ConfigureHelp(kong.HelpOptions{Compact: true}))
 	if err != nil {
 		return report(t, err)
@@ -103,7 +106,7 @@ func run(ctx context.Context, args []string, t terminal) (code int) {
 	if err != nil {
 		return report(t, err)
 	}
-	return report(t, parsed.Run(a))
+	return report(t, parsed.Run(a, parser.Model))
 }
 
 // report prints an error and gives its exit code.

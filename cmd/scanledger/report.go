@@ -11,8 +11,8 @@ import (
 
 	"golang.org/x/sys/unix"
 
+	"scanledger/dashboards/monthly"
 	"scanledger/ingest/store"
-	"scanledger/monthly"
 	"scanledger/queries"
 	"scanledger/transform/codes"
 	"scanledger/transform/engine"

@@ -11,7 +11,7 @@ var rooms = []string{
 	"ingest/contract", "ingest", "ingest/demo", "ingest/store",
 	"transform/engine", "transform/settle", "transform/protocol", "transform/logs", "transform", "transform/codes",
 	"queries/stats", "queries/people", "queries/patterns", "queries/calc", "queries/habits", "queries/words", "queries/agreement", "queries/instrument", "queries/sampling", "queries/signature", "queries/ask", "queries",
-	"dashboards/chart", "dashboards", "monthly",
+	"dashboards/chart", "dashboards", "dashboards/monthly",
 	"cmd/scanledger",
 }
 
