@@ -12,10 +12,10 @@ import (
 const grave = 7
 
 func mattersSection(b *queries.Book) Section {
-	t := Table{ID: "matters-table", Caption: "Open matters by consequence", Sortable: true, Find: true, Columns: []Column{{Head: "Consequence", Unit: "1 to 10", Numeric: true}, {Head: "Matter"}, {Head: "About"},
+	t := Table{ID: "matters-table", Caption: "Open matters by consequence", Sortable: true, Find: true, Columns: []Column{{Head: "Consequence", Unit: "1 to 10", Numeric: true}, {Head: "Matter"}, {Head: "Technician"}, {Head: "About"},
 		{Head: "In words"}, {Head: "Evidence"}}}
 	for _, r := range someOfEach(b.Matters) {
-		t.Rows = append(t.Rows, Row{Cells: []Cell{count(r.Consequence), text(matterWords[r.Matter]), {Text: about(r), Class: "code"}, text(r.Text), evidence(b, r)}})
+		t.Rows = append(t.Rows, Row{Cells: []Cell{count(r.Consequence), text(matterWords[r.Matter]), text(r.TechnicianID), {Text: about(r), Class: "code"}, text(r.Text), evidence(b, r)}})
 	}
 	s := Section{ID: "matters", Heading: mattersHeading(b), Sub: mattersSub(len(b.Matters), len(t.Rows)), Tables: []Table{t}, Source: sourceOf(b, "open_matters", ""),
 		Margin: []Note{{queries.Count(int64(len(b.Matters))), "open matters, all of them in the CSV."}}}
@@ -66,22 +66,19 @@ var matterWords = map[string]string{
 	"consistency": "out of line", "drift": "changed course", "unit": "unit out of line", "pattern": "pattern", "missed_pattern": "pattern of missed points", "rejected_rows": "rejected rows", "waiting_rows": "waiting rows",
 }
 
-// about says whom or what a matter is about.
+// about says what a matter is about.
 func about(r queries.MatterRow) string {
 	subject := r.Subject
 	switch r.Matter {
 	case "protocol":
 		c, _ := protocol.Lookup(r.Subject)
-		return strings.TrimSpace(r.TechnicianID + " · " + c.Title)
+		return c.Title
 	case "missed_point":
 		subject = "point " + subject
 	case "consistency", "drift":
 		subject = strings.ReplaceAll(subject, "_", " ")
 	}
-	if r.TechnicianID == "" {
-		return subject
-	}
-	return r.TechnicianID + " · " + subject
+	return subject
 }
 
 // evidence leads to the nearest page: that of the inspection or of the check, where there is one.

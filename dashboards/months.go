@@ -36,14 +36,15 @@ func archiveSection(b *queries.Book, biz Business) Section {
 	t := Table{ID: "months-table", Caption: "Months", Sortable: true, Find: true, Dense: true, Columns: []Column{{Head: "Month"}, {Head: "Inspections", Numeric: true}, {Head: "Points", Numeric: true},
 		{Head: "Called active", Numeric: true}, {Head: "Checked", Unit: "active calls", Numeric: true}, {Head: "Confirmed", Unit: "95% interval", Numeric: true}, {Head: "Checked", Unit: "clear calls", Numeric: true}, {Head: "Missed", Numeric: true}}}
 	if biz.FalseAlarmCost+biz.MissedCost > 0 {
-		t.Columns = append(t.Columns, Column{Head: "Known wrong calls", Unit: biz.Currency, Numeric: true})
+		t.Columns = append(t.Columns, Column{Head: "Cost", Unit: biz.Currency, Numeric: true})
 	}
 	for _, r := range slices.Backward(b.MonthCounts) {
-		confirmed := Cell{Text: "not enough", Class: "num"}
+		confirmed := Cell{Text: "not enough", Class: "num wrap"}
 		if i := slices.IndexFunc(b.Trend, func(t queries.TrendRow) bool {
 			return t.Measure == queries.ConfirmedShare && t.Month == r.Month && t.Enough
 		}); i >= 0 {
 			confirmed = rateCell(b.Trend[i].Rate, b.Trend[i].Low, b.Trend[i].High, true)
+			confirmed.Class = "num wrap"
 		}
 		row := Row{Cells: []Cell{{Text: monthName(r.Month), Sort: r.Month, Class: "day"}, count(r.Inspections), count(r.Points), count(r.ActiveCalls), count(r.ActiveVerified), confirmed, count(r.ClearVerified), count(r.Missed + r.MissedReported)}}
 		if biz.FalseAlarmCost+biz.MissedCost > 0 {

@@ -118,7 +118,7 @@ func clearPatterns(b *Book) []Finding {
 			Text: fmt.Sprintf("False alarms gather where %s: %s of %s verified active calls, where %.0f would be expected (by chance %d to %d).",
 				b.Labels.PatternWords(p.Terms), Count(p.Wrong), Count(p.Checked), float64(p.Expected), p.ByChanceLow, p.ByChanceHigh),
 			Analysis: "false_alarm_patterns", Page: fmt.Sprintf("patterns.html#pattern-%d", p.Number), Weight: 90 - float64(p.Number),
-			Do: p.Suggestion, Excess: Figure(p.Wrong) - p.Expected,
+			Do: fmt.Sprintf("Where %s: %s", b.Labels.PatternWords(p.Terms), strings.TrimPrefix(p.Suggestion, "Try: ")), Excess: Figure(p.Wrong) - p.Expected,
 		})
 	}
 	return out

@@ -105,7 +105,7 @@ func commandNames(model *kong.Application) []string {
 func bashCompletion(model *kong.Application) string {
 	var cases strings.Builder
 	for _, c := range model.Leaves(true) {
-		cases.WriteString(fmt.Sprintf("    %s) words=%q ;;\n", c.Name, strings.Join(flagNames(model, c), " ")))
+		_, _ = fmt.Fprintf(&cases, "    %s) words=%q ;;\n", c.Name, strings.Join(flagNames(model, c), " "))
 	}
 	return fmt.Sprintf(`# scanledger: completion for bash. Put it where bash looks, or: source <(scanledger completion bash)
 _scanledger() {
@@ -135,10 +135,10 @@ func fishCompletion(model *kong.Application) string {
 	out.WriteString("# scanledger: completion for fish. Put it in ~/.config/fish/completions/scanledger.fish\n")
 	quote := func(s string) string { return "'" + strings.NewReplacer(`\`, `\\`, "'", `\'`).Replace(s) + "'" }
 	for _, c := range model.Leaves(true) {
-		out.WriteString(fmt.Sprintf("complete -c scanledger -n __fish_use_subcommand -a %s -d %s\n", c.Name, quote(c.Help)))
+		_, _ = fmt.Fprintf(&out, "complete -c scanledger -n __fish_use_subcommand -a %s -d %s\n", c.Name, quote(c.Help))
 		for _, f := range slices.Concat(c.Flags, model.Flags) {
 			if !f.Hidden {
-				out.WriteString(fmt.Sprintf("complete -c scanledger -n '__fish_seen_subcommand_from %s' -l %s -d %s\n", c.Name, f.Name, quote(f.Help)))
+				_, _ = fmt.Fprintf(&out, "complete -c scanledger -n '__fish_seen_subcommand_from %s' -l %s -d %s\n", c.Name, f.Name, quote(f.Help))
 			}
 		}
 	}

@@ -14,7 +14,6 @@ import (
 	"scanledger/dashboards/monthly"
 	"scanledger/ingest/store"
 	"scanledger/queries"
-	"scanledger/transform/codes"
 	"scanledger/transform/engine"
 )
 
@@ -123,7 +122,7 @@ func (c *reportCmd) report(a *app) (_ []reported, err error) {
 	if err != nil {
 		return nil, err
 	}
-	if err := a.withFacts(st, upTo, "", "", hide, opt, r.issueAll(hide, opt)); err != nil {
+	if err := a.withFacts(st, upTo, "", "", hide, opt, r.issueAll(opt)); err != nil {
 		return nil, err
 	}
 	return r.done, r.maker.WriteIndex()
@@ -156,7 +155,7 @@ type reporter struct {
 }
 
 // issueAll issues what is due from the facts.
-func (r *reporter) issueAll(hide *codes.Coder, opt queries.Options) func(*engine.Engine, *store.Store, *watch) error {
+func (r *reporter) issueAll(opt queries.Options) func(*engine.Engine, *store.Store, *watch) error {
 	return func(eng *engine.Engine, st *store.Store, w *watch) error {
 		for _, f := range st.Manifest.Files {
 			if f.Load <= r.upTo {
