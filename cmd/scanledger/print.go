@@ -17,17 +17,20 @@ var printers = []string{"chromium", "chromium-browser", "google-chrome", "google
 // printTime is how long a page may take to print.
 const printTime = 2 * time.Minute
 
-// print makes the PDF of a page through a Chromium found on the machine, with a fresh profile and no network of its own.
-func (a *app) print(page, pdf string) (err error) {
-	var browser string
+func findPrinter() (string, error) {
 	for _, name := range printers {
 		if path, err := exec.LookPath(name); err == nil {
-			browser = path
-			break
+			return path, nil
 		}
 	}
-	if browser == "" {
-		return errors.New("no Chromium was found on this machine; install one (Debian: the package chromium), or leave --pdf out")
+	return "", errors.New("no Chromium was found on this machine; install one (Debian: the package chromium), or leave --pdf out")
+}
+
+// print makes the PDF of a page through a Chromium found on the machine, with a fresh profile and no network of its own.
+func (a *app) print(page, pdf string) (err error) {
+	browser, err := findPrinter()
+	if err != nil {
+		return err
 	}
 	profile, err := os.MkdirTemp("", "scanledger-print-")
 	if err != nil {

@@ -94,6 +94,11 @@ func (c *reportCmd) report(a *app) (_ []reported, err error) {
 	if err != nil {
 		return nil, err
 	}
+	if c.PDF { // rather now than after the work
+		if _, err := findPrinter(); err != nil {
+			return nil, fmt.Errorf("report: %w", err)
+		}
+	}
 	hide, err := a.hide(c.NoNames)
 	if err != nil {
 		return nil, err
