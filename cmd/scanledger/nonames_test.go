@@ -1,7 +1,10 @@
 package main
 
 import (
+	"archive/zip"
 	"context"
+	"errors"
+	"io"
 	"os"
 	"path/filepath"
 	"regexp"
@@ -31,6 +34,8 @@ func TestNoNames(t *testing.T) {
 	build := []string{"build", "--config", config, "--no-names", "--store", storeDir, "--out"}
 	said := must(t, append(build, filepath.Join(dir, "out"), "--json")...)
 
+	must(t, "report", "--config", config, "--no-names", "--store", storeDir, "--month", "2026-08", "--out", filepath.Join(dir, "issued"))
+
 	words := wordsThatTell(t, storeDir)
 	check := func(where, content string) {
 		t.Helper()
@@ -43,9 +48,12 @@ func TestNoNames(t *testing.T) {
 	}
 	check("what is printed", said)
 	embedded := regexp.MustCompile(`data:font/woff2;base64,[^)]*`)
-	for _, out := range []string{"out", "sample"} {
+	for _, out := range []string{"out", "sample", "issued"} {
 		for path, content := range treeOf(t, filepath.Join(dir, out)) {
 			check("the name of "+path, path)
+			if strings.HasSuffix(path, ".xlsx") {
+				content = cellsOf(t, content)
+			}
 			if strings.HasSuffix(path, ".parquet") {
 				content = textOf(t, filepath.Join(dir, out, path))
 			}
@@ -114,6 +122,34 @@ func wordsThatTell(t *testing.T, dir string) map[string]bool {
 		t.Fatalf("%d words (%v)", len(out), err)
 	}
 	return out
+}
+
+// cellsOf is the text of every cell of a workbook.
+func cellsOf(t *testing.T, workbook string) string {
+	t.Helper()
+	parts, err := zip.NewReader(strings.NewReader(workbook), int64(len(workbook)))
+	if err != nil {
+		t.Fatal(err)
+	}
+	var out strings.Builder
+	text := regexp.MustCompile(`<t[^>]*>([^<]*)</t>`)
+	for _, part := range parts.File {
+		f, err := part.Open()
+		if err != nil {
+			t.Fatal(err)
+		}
+		raw, err := io.ReadAll(f)
+		if err := errors.Join(err, f.Close()); err != nil {
+			t.Fatal(err)
+		}
+		for _, cell := range text.FindAllSubmatch(raw, -1) {
+			out.Write(append(cell[1], '\n'))
+		}
+	}
+	if out.Len() < 10_000 {
+		t.Errorf("only %d bytes of text in a workbook", out.Len())
+	}
+	return out.String()
 }
 
 // textOf is every value of a Parquet file as text.

@@ -242,10 +242,11 @@ func (r *reporter) issue(eng *engine.Engine, st *store.Store, whole *queries.Boo
 		r.say(reported{Month: month, Did: didHoldBack, Why: why})
 		return nil
 	}
-	opt.To = month
-	book, err := queries.Analyse(r.a.ctx, eng, st, r.upTo, opt)
-	if err != nil {
-		return err
+	book, err := whole, error(nil)
+	if opt.To = month; month != whole.To {
+		if book, err = queries.Analyse(r.a.ctx, eng, st, r.upTo, opt); err != nil {
+			return err
+		}
 	}
 	i, err := r.maker.Compose(book, month, last, late)
 	if err != nil {
