@@ -24,7 +24,7 @@
 //   - Findings. Some three in four active calls are opened, drilled or looked at by borescope within
 //     six weeks, and a few in a hundred clear calls, more of them where the visit showed activity
 //     elsewhere. Occupants report some of what was missed; call-backs find some more.
-//   - Logs. Two units hand in what they logged in the last month but one: samples behind every reading, with the level
+//   - Logs. Two units hand in what they logged in the last month but two: samples behind every reading, with the level
 //     reaching what was written down. What is alive moves in bursts; fans, pumps and people keep time.
 //   - Rechecks. A few visits are repeated blind by another technician two to six days later, before
 //     anything is opened.

@@ -76,6 +76,9 @@ func Planted() []Fault {
 		{"unlike_the_log", "log_contradictions", slowUnit,
 			fmt.Sprintf("The log of unit %s, and of the other with a log, has %d holds that nobody wrote down, %d shorter than written, %d at another gain, %d with another level, %d active calls where nothing moved and %d clear ones where much did.",
 				slowUnit, unrecordedHolds, shortenedHolds, otherGains, otherLevels, stillActives, movingClears)},
+		{"looks", "log_signatures", slowUnit,
+			fmt.Sprintf("In the log of unit %s, and of the other, %d hold has a full scale, and in %d that were called clear movement stops as soon as they have begun, %d of them as the gain was stepped.",
+				slowUnit, fullHolds, handledHolds+steppedHolds, steppedHolds)},
 		{"keeps_time", "log_signatures", slowUnit,
 			fmt.Sprintf("In the log of unit %s, and of the other, movement that a fan, a motor, a water pipe or a person makes keeps time (%g to %g s); what is alive moves in bursts.", slowUnit, shortPeriod, longPeriod)},
 	}

@@ -20,42 +20,79 @@ const (
 	otherLevels     = 5
 	stillActives    = 3 // called active, nothing moved
 	movingClears    = 4 // called clear, much moved
+	fullHolds       = 1 // bursts to the end of the scale, where the level written came near it
+	nearFull        = 90.0
+	handledHolds    = 3 // called clear, moved only as the hold began
+	steppedHolds    = 2 // the same, the head live while the gain was stepped
+	onsetLevel      = 15.0
 )
+
+// spot is a hold with that before it in its visit, if any.
+type spot struct {
+	*held
+	before *held
+	in     *visit
+}
+
+func spots(visits []*visit, holds [][]held) []spot {
+	var out []spot
+	for i, own := range holds {
+		for k := range own {
+			s := spot{held: &own[k], in: visits[i]}
+			if k > 0 {
+				s.before = &own[k-1]
+			}
+			out = append(out, s)
+		}
+	}
+	return out
+}
+
+// onset tells whether movement as the hold begins can have made the level written.
+func (s spot) onset() bool { return s.call == "clear" && s.level >= onsetLevel && s.seconds > 15 }
 
 // plantLogFaults makes some holds differ from what was written down. Each is of a reading of its own.
 func plantLogFaults(r *rand.Rand, visits []*visit, holds [][]held) {
-	var all []*held
-	var in []*visit
-	for i := range holds {
-		for k := range holds[i] {
-			all, in = append(all, &holds[i][k]), append(in, visits[i])
-		}
-	}
+	all := spots(visits, holds)
 	order, taken := r.Perm(len(all)), map[int]bool{}
-	plant := func(times int, fits func(h *held) bool, spoil func(h *held, v *visit)) {
+	plant := func(times int, fits func(s spot) bool, spoil func(s spot)) {
 		for _, i := range order {
 			if times > 0 && !taken[i] && fits(all[i]) {
 				taken[i] = true
 				times--
-				spoil(all[i], in[i])
+				spoil(all[i])
 			}
 		}
 	}
-	plant(shortenedHolds, func(h *held) bool { return h.call == "clear" && h.seconds >= 25 }, func(h *held, _ *visit) {
-		h.start = h.start.Add(time.Duration(h.seconds * 0.6 * float64(time.Second)))
-		h.seconds *= 0.4
+	plant(fullHolds, func(s spot) bool { return s.call == "active" && s.active && s.level >= nearFull }, func(s spot) { s.looks, s.level = lookFull, 100 })
+	plant(shortenedHolds, func(s spot) bool { return s.call == "clear" && s.seconds >= 25 }, func(s spot) {
+		s.start = s.start.Add(time.Duration(s.seconds * 0.6 * float64(time.Second)))
+		s.seconds *= 0.4
 	})
-	plant(otherGains, func(h *held) bool { return h.call == "clear" }, func(h *held, v *visit) {
-		if h.gain++; h.gain > v.unit.gainMax {
-			h.gain -= 2
+	plant(otherGains, func(s spot) bool { return s.call == "clear" }, func(s spot) {
+		if s.gain++; s.gain > s.in.unit.gainMax {
+			s.gain -= 2
 		}
 	})
-	plant(otherLevels, func(h *held) bool { return h.call == "active" && h.level > 60 && h.looks != lookPeriodic }, func(h *held, _ *visit) { h.level -= 25 })
-	plant(stillActives, func(h *held) bool { return h.call == "active" && !h.active && h.looks != lookPeriodic }, func(h *held, _ *visit) { h.looks, h.level = lookStill, 6 })
-	plant(movingClears, func(h *held) bool { return h.call == "clear" && h.seconds > 15 }, func(h *held, _ *visit) { h.looks, h.level = lookGusts, 70 })
+	plant(otherLevels, func(s spot) bool { return s.call == "active" && s.level > 60 && s.looks != lookPeriodic }, func(s spot) { s.level -= 25 })
+	plant(stillActives, func(s spot) bool { return s.call == "active" && !s.active && s.looks != lookPeriodic }, func(s spot) { s.looks, s.level = lookStill, 6 })
+	plant(movingClears, func(s spot) bool { return s.call == "clear" && s.seconds > 15 }, func(s spot) { s.looks, s.level = lookGusts, 70 })
+	plant(steppedHolds, func(s spot) bool {
+		return s.onset() && s.before != nil && s.before.gain != s.gain && s.end().Sub(s.before.end()) < longestStep
+	}, stepLive)
+	plant(handledHolds, spot.onset, func(s spot) { s.looks = lookHandled })
 	for range unrecordedHolds {
 		insertUnrecorded(r, holds)
 	}
+}
+
+const longestStep = time.Minute // from the end of one hold to that of the next, so that the onset is more than a trace of it
+
+// stepLive begins a hold as the gain is stepped after the hold before it.
+func stepLive(s spot) {
+	begin := s.before.end().Add(time.Second)
+	s.seconds += s.start.Sub(begin).Seconds()
+	s.start, s.looks = begin, lookHandled
 }
 
 // insertUnrecorded puts a short hold that nobody wrote down where a visit has time for it.

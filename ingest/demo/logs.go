@@ -7,10 +7,10 @@ import (
 	"time"
 )
 
-// Which units hand in logs, and of which month: the last but one, so that walls have been opened since.
+// Which units hand in logs, and of which month: the last but two, so that most walls to be opened have been since.
 var logUnits = []string{"U05", "U09"}
 
-func (s *scenario) logMonth() int { return max(0, len(s.months)-2) }
+func (s *scenario) logMonth() int { return max(0, len(s.months)-3) }
 
 // How a unit writes.
 const (
@@ -92,9 +92,7 @@ func (s *scenario) holdsOf(r *rand.Rand, v *visit) []held {
 		if pv != nil {
 			h.active, h.period = pv.active, between(stream(s.opt.Seed, "period", v.site.number, pv.place), shortPeriod, longPeriod)
 		}
-		if h.looks = lookOf(r, rd, pv); h.looks == lookFull {
-			h.level = 100
-		}
+		h.looks = lookOf(rd, pv)
 		h.start = rd.at.Add(-time.Duration((between(r, writeSoonest, writeLatest) + h.seconds) * float64(time.Second)))
 		if n := len(out); n > 0 {
 			if earliest := out[n-1].end().Add(time.Duration(leastApart * float64(time.Second))); h.start.Before(earliest) { // levels and holds were copied
@@ -132,7 +130,7 @@ func samplesOf(r *rand.Rand, holds []held, last bool) []sample {
 		end := h.end().Add(time.Duration(60+r.IntN(120)) * time.Second)
 		switch {
 		case i+1 < len(holds):
-			end = holds[i+1].start
+			end = holds[i+1].start.Add(-sampleEvery) // whose first sample may come a little early
 		case last:
 			end = h.end().Add(time.Duration(1600+r.IntN(260)) * time.Second)
 		}

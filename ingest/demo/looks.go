@@ -18,14 +18,11 @@ const (
 )
 
 // lookOf says how a reading's level moved, from what made it move.
-func lookOf(r *rand.Rand, rd reading, pv *pointVisit) look {
+func lookOf(rd reading, pv *pointVisit) look {
 	switch {
 	case rd.call != "active":
 		return lookStill
 	case pv == nil || pv.active:
-		if rd.level >= nearFull && chance(r, fullShare) {
-			return lookFull
-		}
 		return lookBursts
 	}
 	switch pv.cause {
@@ -41,10 +38,8 @@ func lookOf(r *rand.Rand, rd reading, pv *pointVisit) look {
 
 // How movement looks in a log.
 const (
-	fullShare   = 0.15 // of holds whose level came near the end of the scale, and stood there
-	nearFull    = 90   // %
-	quietLevel  = 4.0  // % of full scale, of a head held still
-	meanBurst   = 1.2  // s
+	quietLevel  = 2.0 // % of full scale, of a head held still: so low that no hold's noise is another's movement
+	meanBurst   = 1.2 // s
 	meanRest    = 2.5
 	gustKept    = 0.9 // of the swell, from one sample to the next
 	shortPeriod = 1.2 // s
