@@ -21,7 +21,7 @@
 -- column: days_known | of these, with a clock offset that at least three readings agree on
 -- column: days_off | of these, with an offset of at least logs.offset_say_s
 -- column: largest_offset_s | the offset furthest from 0 among days_off, in seconds; positive where the unit's clock is slow
--- column: overlapping | samples in stretches shorter than a hold: many of them where a clock was set back over time already logged
+-- column: overlapping | samples with the head live in stretches shorter than a hold: many of them where a clock was set back over time already logged
 -- caveat: An offset that differs within one day, as where a clock is set right at noon, is not found; holds of the smaller part of the day then stay unmatched.
 -- caveat: A hold that nobody wrote down may be a trial, a passing-by or a reading left out: it is to be asked about and proves nothing.
 WITH matches AS (

@@ -28,7 +28,7 @@ func Tables() []string { return []string{"log_days", "log_spells", "log_holds", 
 const chunkSamples = 1_500_000
 
 // version changes with what spells and holds mean.
-const version = 3
+const version = 4
 
 // SQL is the query that makes a table.
 func SQL(table string) string {

@@ -9,7 +9,7 @@
 -- column: samples | samples in it
 -- column: sensing | of these, with the head live
 -- column: stretches | stretches in a row with one gain and the head live or not
--- column: short_stretches | samples in stretches shorter than least_hold_s: many of them, where a clock was set back over a time already logged
+-- column: short_stretches | samples with the head live in stretches shorter than least_hold_s: many of them, where a clock was set back over a time already logged
 -- column: last_sensing_s | seconds from the last sample with the head live to the end; all of the spell where there was none
 -- column: battery_start_pct | battery at its first sample that notes it
 -- column: battery_end_pct | battery at its last sample that notes it
@@ -22,7 +22,7 @@ WITH stretches AS (
 ), spells AS (
     SELECT s.day_no, s.spell_no, min(s.first_t) AS first_t, max(s.last_t) AS last_t, sum(s.samples) AS samples,
            coalesce(sum(s.samples) FILTER (WHERE s.sensing), 0) AS sensing, count(*) AS stretches,
-           coalesce(sum(s.samples) FILTER (WHERE s.last_t - s.first_t < p.least_hold_s * 1000000), 0) AS short_stretches,
+           coalesce(sum(s.samples) FILTER (WHERE s.sensing AND s.last_t - s.first_t < p.least_hold_s * 1000000), 0) AS short_stretches,
            max(s.last_t) FILTER (WHERE s.sensing) AS last_sensing,
            arg_min(s.first_battery, s.first_t) FILTER (WHERE s.first_battery IS NOT NULL) AS battery_start_pct,
            arg_max(s.last_battery, s.last_t) FILTER (WHERE s.last_battery IS NOT NULL) AS battery_end_pct
