@@ -56,7 +56,7 @@ func alone(s Section) Section {
 	s.Tables = slices.Clone(s.Tables)
 	for i := range s.Tables {
 		t := &s.Tables[i]
-		t.Folded, t.Find = false, false
+		t.Folded = false
 		t.Rows = slices.Clone(t.Rows)
 		for r := range t.Rows {
 			t.Rows[r].Cells = slices.Clone(t.Rows[r].Cells)

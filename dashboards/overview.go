@@ -46,6 +46,9 @@ const maxActions = 5
 func nextSection(b *queries.Book, biz Business) Section {
 	actions := queries.Actions(b.Findings, biz.FalseAlarmCost, biz.MissedCost)
 	s := Section{ID: "findings", Heading: nextHeading(b, actions, biz)}
+	if len(actions) > 0 {
+		s.Sub = fmt.Sprintf("From everything on record, %s. Costs are of known wrong calls beyond what was expected, by what the house says each costs; circumstances overlap, so they do not add up.", period(b))
+	}
 	for _, f := range actions[:min(maxActions, len(actions))] {
 		s.List = append(s.List, Item{actionText(f, biz), findingLink(f)})
 	}
@@ -53,7 +56,7 @@ func nextSection(b *queries.Book, biz Business) Section {
 		s.Paragraphs = []string{"There are too few calls and findings to say anything. The records page tells what was taken in."}
 	}
 	if n := len(actions) - maxActions; n > 0 {
-		s.Paragraphs = []string{fmt.Sprintf("%s; the auditor's page lists all open matters.", counted(int64(n), "more thing to do", "more things to do"))}
+		s.Paragraphs = []string{fmt.Sprintf("%s; the list of open matters holds them.", counted(int64(n), "more thing to do", "more things to do"))}
 	}
 	return s
 }

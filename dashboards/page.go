@@ -135,8 +135,17 @@ func hashSource(text string) string {
 	return "'sha256-" + base64.StdEncoding.EncodeToString(sum[:]) + "'"
 }
 
+// findFrom is how many rows a table has that gets a box to search it.
+const findFrom = 20
+
 // Render writes a page as HTML.
 func Render(site Site, p Page) ([]byte, error) {
+	for s := range p.Sections {
+		for t := range p.Sections[s].Tables {
+			table := &p.Sections[s].Tables[t]
+			table.Find = table.Find || len(table.Rows) >= findFrom
+		}
+	}
 	var out bytes.Buffer
 	err := pageTemplate.Execute(&out, map[string]any{
 		"Site": site, "Page": p, "Policy": policy,

@@ -68,6 +68,13 @@ const lookScript = `(async () => {
       if (p.left < q.right - 1 && q.left < p.right - 1 && p.top < q.bottom - 3 && q.top < p.bottom - 3) overlaps.push(a + " / " + b);
     }
   }
+  const apart = (a, p, b, q, by) => { if (p.left < q.right - by && q.left < p.right - by && p.top < q.bottom - by && q.top < p.bottom - by) overlaps.push(a + " / " + b); };
+  const heads = [...document.querySelectorAll("h1, h2, nav a, .lead, p.sub, #cut label, #cut button, main label.find, button.save")].filter(e => e.checkVisibility()).map(e => [e.textContent, e.getBoundingClientRect()]);
+  for (let i = 0; i < heads.length; i++) for (let j = i + 1; j < heads.length; j++) apart(heads[i][0], heads[i][1], heads[j][0], heads[j][1], 2);
+  for (const svg of document.querySelectorAll("figure svg")) {
+    const marks = [...svg.querySelectorAll("circle")].map(c => c.getBoundingClientRect());
+    for (const t of svg.querySelectorAll("text")) if (t.textContent.trim()) for (const m of marks) apart(t.textContent, t.getBoundingClientRect(), "a mark", m, 4);
+  }
   return {
     wide: document.documentElement.scrollWidth - document.documentElement.clientWidth,
     overlaps, headings: document.querySelectorAll("h1, h2").length,

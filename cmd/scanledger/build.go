@@ -62,11 +62,15 @@ func (a *app) sayBuilt(made built) error {
 	if len(made.Findings) == 0 {
 		return a.say("Too few calls and findings yet for any figure to say something.")
 	}
-	if err := a.say("The most important findings:"); err != nil {
+	actions := queries.Actions(made.Findings, a.config.Costs.FalseAlarm, a.config.Costs.Missed)
+	if len(actions) == 0 {
+		return a.say("Nothing in the figures asks for action.")
+	}
+	if err := a.say("What to do next:"); err != nil {
 		return err
 	}
-	for i, f := range made.Findings[:min(3, len(made.Findings))] {
-		if err := a.say("%d. %s", i+1, f.Text); err != nil {
+	for i, f := range actions[:min(3, len(actions))] {
+		if err := a.say("%d. %s %s", i+1, f.Do, f.Text); err != nil {
 			return err
 		}
 	}

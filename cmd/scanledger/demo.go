@@ -49,7 +49,10 @@ func (c *demoCmd) Run(a *app) error {
 	if a.json {
 		return a.object(made)
 	}
-	return a.sayBuilt(made)
+	if err := a.sayBuilt(made); err != nil {
+		return err
+	}
+	return a.say("\nTo issue a month of it: scanledger report --config %s --store %s --out %s --month 2026-07", filepath.Join(records, demoMark), storeDir, filepath.Join(c.Dir, "reports"))
 }
 
 // demoMark is the file that tells that a folder holds the demo's records and may be written anew.

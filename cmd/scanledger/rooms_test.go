@@ -12,6 +12,7 @@ var rooms = []string{
 	"transform/engine", "transform/settle", "transform/protocol", "transform/logs", "transform", "transform/codes",
 	"queries/stats", "queries/people", "queries/patterns", "queries/calc", "queries/habits", "queries/words", "queries/agreement", "queries/instrument", "queries/sampling", "queries/signature", "queries/ask", "queries",
 	"dashboards/chart", "dashboards", "dashboards/monthly",
+	"cmd/bench",
 	"cmd/scanledger",
 }
 

@@ -36,6 +36,7 @@ type monthPart struct {
 	month string
 	path  string
 	seq   int
+	idle  bool // no row since FileDone
 }
 
 // NewRowWriter makes a writer of data or pool parts.
@@ -53,6 +54,7 @@ func (w *RowWriter) Write(b *ingest.Batch, i int, from Lineage) error {
 	if err != nil {
 		return err
 	}
+	m.idle = false
 	return partError(m.path, m.appendRow(b, i, int32(from.File), from.Line, w.kind == Pool))
 }
 
@@ -89,9 +91,24 @@ func (w *RowWriter) part(month string) (*monthPart, error) {
 	if err != nil {
 		return nil, partError(path, err)
 	}
-	m := &monthPart{pw, month, path, seq}
+	m := &monthPart{partWriter: pw, month: month, path: path, seq: seq}
 	w.open = append(w.open, m)
 	return m, nil
+}
+
+// FileDone tells that a record file has ended. Months that it had no row of are finished: an open part keeps a row group in
+// memory, and files mostly hold one month each. Files of one month one after another still share a part.
+func (w *RowWriter) FileDone() error {
+	var errs []error
+	w.open = slices.DeleteFunc(w.open, func(m *monthPart) bool {
+		if m.idle {
+			errs = append(errs, w.finish(m))
+			return true
+		}
+		m.idle = true
+		return false
+	})
+	return errors.Join(errs...)
 }
 
 func (w *RowWriter) finish(m *monthPart) error {

@@ -71,6 +71,9 @@ func (o *offering) read(src source) error {
 	if err != nil {
 		return err
 	}
+	if err := o.data.FileDone(); err != nil {
+		return err
+	}
 	f = &o.files[number-o.firstFile]
 	f.Now.Rows, f.ExtraColumns = sum.Rows, sum.ExtraColumns
 	if len(sum.ExtraColumns) > 0 {

@@ -1,0 +1,195 @@
+package bench
+
+import (
+	"context"
+	_ "embed"
+	"errors"
+	"fmt"
+	"os"
+	"path/filepath"
+	"slices"
+	"strings"
+
+	"scanledger/ingest/store"
+	"scanledger/transform/engine"
+)
+
+// Options say what is measured.
+type Options struct {
+	Program string // path of this program
+	Dir     string // for records and stores; needs some five times the records' bytes
+	Size    Size
+	Runs    int
+	Stages  []string // of Stages
+	Step    func(what string)
+}
+
+// Stages are what can be measured.
+var Stages = []string{"load", "build", "month"}
+
+// bench is one measuring.
+type bench struct {
+	Options
+	ctx              context.Context
+	readings, others []string
+	out              []Compared
+}
+
+// Measure makes the records and measures each stage.
+func Measure(ctx context.Context, opt Options) ([]Compared, error) {
+	b := bench{Options: opt, ctx: ctx}
+	b.Step("make records")
+	var err error
+	if b.readings, b.others, err = opt.Size.Write(filepath.Join(opt.Dir, "records")); err != nil {
+		return nil, err
+	}
+	for _, stage := range opt.Stages {
+		b.Step("measure " + stage)
+		do, ok := map[string]func() error{"load": b.load, "build": b.build, "month": b.month}[stage]
+		if !ok {
+			return nil, fmt.Errorf("no stage is called %q; there are %s", stage, strings.Join(Stages, ", "))
+		}
+		if err := do(); err != nil {
+			return nil, fmt.Errorf("measure %s: %w", stage, err)
+		}
+	}
+	return b.out, nil
+}
+
+// received is when all records are said to have come in.
+const received = "2030-01-01T00:00:00Z"
+
+// program runs this program.
+func (b *bench) program(args ...string) (Run, error) {
+	return child(b.ctx, append([]string{b.Program}, args...)...)
+}
+
+// fresh makes a store of the given files in an empty folder; nothing of it is measured.
+func (b *bench) fresh(name string, files []string) (string, error) {
+	dir := filepath.Join(b.Dir, name)
+	if err := os.RemoveAll(dir); err != nil {
+		return "", err
+	}
+	_, err := b.program(append([]string{"load", "--quiet", "--received", received, "--store", dir}, files...)...)
+	return dir, err
+}
+
+// load measures taking readings in, beside DuckDB's own reading of the same files, unvalidated, into Parquet.
+func (b *bench) load() error {
+	in, err := weight(b.readings...)
+	if err != nil {
+		return err
+	}
+	var dir string
+	least := filepath.Join(b.Dir, "floor.parquet")
+	c, err := compare(b.ctx, Compared{Stage: "load", Floor: "DuckDB reads the same CSV, unvalidated, and writes Parquet", Rows: b.Size.Readings, BytesIn: in}, b.Runs,
+		func() (Run, error) {
+			if dir, err = b.fresh("load", b.others); err != nil {
+				return Run{}, err
+			}
+			return b.program(append([]string{"load", "--quiet", "--received", received, "--store", dir}, b.readings...)...)
+		},
+		func() (Run, error) { return b.program(append([]string{"floor", "load", least}, b.readings...)...) })
+	if err == nil {
+		c.BytesOut, err = weight(filepath.Join(dir, "data", "readings"))
+	}
+	b.out = append(b.out, c)
+	return errors.Join(err, os.RemoveAll(dir), os.RemoveAll(least))
+}
+
+// build measures facts, results and pages, beside the plain aggregation that gives the count table.
+func (b *bench) build() error {
+	dir, err := b.fresh("build", slices.Concat(b.others, b.readings))
+	if err != nil {
+		return err
+	}
+	out := filepath.Join(b.Dir, "out")
+	c, err := compare(b.ctx, Compared{Stage: "build", Floor: "DuckDB aggregates the store's Parquet to the count table", Rows: b.Size.Readings}, b.Runs,
+		func() (Run, error) {
+			if err := os.RemoveAll(out); err != nil {
+				return Run{}, err
+			}
+			return b.program("build", "--quiet", "--store", dir, "--out", out)
+		},
+		func() (Run, error) { return b.program("floor", "build", dir) })
+	if err == nil {
+		c.BytesIn, err = weight(filepath.Join(dir, "data"))
+	}
+	if err == nil {
+		c.BytesOut, err = weight(out)
+	}
+	b.out = append(b.out, c)
+	return errors.Join(err, os.RemoveAll(dir), os.RemoveAll(out))
+}
+
+// month measures taking in the newest month and building again, beside taking in everything and building.
+func (b *bench) month() error {
+	if b.Size.Months < 2 {
+		return errors.New("give at least two months")
+	}
+	last := []string{b.readings[len(b.readings)-1], b.others[len(b.others)-2], b.others[len(b.others)-1]}
+	before := slices.DeleteFunc(slices.Concat(b.others, b.readings), func(path string) bool { return slices.Contains(last, path) })
+	out := filepath.Join(b.Dir, "out")
+	grow := func(dir string, files []string) (Run, error) {
+		a, err := b.program(append([]string{"load", "--quiet", "--received", received, "--store", dir}, files...)...)
+		if err != nil {
+			return a, err
+		}
+		m, err := b.program("build", "--quiet", "--store", dir, "--out", out)
+		return Run{a.Seconds + m.Seconds, max(a.PeakMiB, m.PeakMiB)}, err
+	}
+	var dir string
+	c, err := compare(b.ctx, Compared{Stage: "month", Floor: fmt.Sprintf("load and build of all %d months", b.Size.Months), Rows: b.Size.Readings}, b.Runs,
+		func() (Run, error) {
+			if err := os.RemoveAll(out); err != nil {
+				return Run{}, err
+			}
+			var err error
+			if dir, err = b.fresh("month", before); err != nil {
+				return Run{}, err
+			}
+			if _, err := b.program("build", "--quiet", "--store", dir, "--out", out); err != nil {
+				return Run{}, err
+			}
+			return grow(dir, last)
+		},
+		func() (Run, error) {
+			if err := errors.Join(os.RemoveAll(out), os.RemoveAll(dir)); err != nil {
+				return Run{}, err
+			}
+			return grow(dir, slices.Concat(b.others, b.readings))
+		})
+	b.out = append(b.out, c)
+	return errors.Join(err, os.RemoveAll(dir), os.RemoveAll(out))
+}
+
+//go:embed floor_build.sql
+var floorBuild string
+
+// Floor does the least of a stage: load OUT FILE… reads CSV files into one Parquet file, build STORE makes the count table.
+func Floor(ctx context.Context, stage string, args []string) (err error) {
+	e, err := engine.Open(ctx, engine.Options{})
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, e.Close()) }()
+	switch {
+	case stage == "load" && len(args) > 1:
+		return e.Save(ctx, "SELECT * FROM read_csv("+engine.List(args[1:])+", header = true)", args[0])
+	case stage == "build" && len(args) == 1:
+		return floorCounts(ctx, e, args[0])
+	}
+	return fmt.Errorf("floor: %s with %d arguments; give load OUT FILE… or build STORE", stage, len(args))
+}
+
+func floorCounts(ctx context.Context, e *engine.Engine, dir string) error {
+	st, err := store.Open(dir)
+	if err != nil {
+		return err
+	}
+	query := floorBuild
+	for _, set := range []string{"inspections", "readings", "findings", "regions", "materials"} {
+		query = strings.ReplaceAll(query, "{"+set+"}", "read_parquet("+engine.List(st.Paths(store.Data, set, len(st.Manifest.Loads)))+")")
+	}
+	return e.Exec(ctx, "CREATE TEMP TABLE counts AS "+query)
+}
