@@ -4,11 +4,11 @@ import (
 	"context"
 	"fmt"
 	"strings"
-	"time"
 
 	"scanledger/ingest/contract"
 	"scanledger/ingest/store"
 	"scanledger/transform/engine"
+	"scanledger/transform/settle"
 )
 
 // QualityRow is what became of the rows of one record file.
@@ -47,22 +47,10 @@ type FlowRow struct {
 // Labels are the names shown for codes.
 type Labels struct{ Materials, Regions map[string]string }
 
-// ledger makes the views files and taken from what the store had taken in by load upTo.
+// ledger makes the table files and the view taken from what the store had taken in by load upTo.
 func (d *desk) ledger(st *store.Store, upTo int) error {
-	err := d.eng.Exec(d.ctx, `CREATE OR REPLACE TEMP TABLE files
-		(number INTEGER, name VARCHAR, sha256 VARCHAR, record_set VARCHAR, received_on VARCHAR, "rows" BIGINT, load INTEGER)`)
-	if err != nil {
+	if err := settle.Files(d.ctx, d.eng, st, upTo); err != nil {
 		return err
-	}
-	for _, f := range st.Manifest.Files {
-		if f.Load > upTo {
-			continue
-		}
-		received := st.Manifest.Loads[f.Load-1].ReceivedAt.UTC().Format(time.DateOnly)
-		err := d.eng.Exec(d.ctx, "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6, $7)", f.Number, f.Name, f.SHA256, f.RecordSet, received, f.AtLoad.Rows, f.Load)
-		if err != nil {
-			return err
-		}
 	}
 	var sets []string
 	for _, set := range contract.Sets() {

@@ -8,6 +8,7 @@ import (
 	"fmt"
 	"strings"
 	"time"
+	"unicode/utf8"
 
 	"scanledger/ingest/store"
 	"scanledger/queries/ask"
@@ -35,6 +36,9 @@ func (c *askCmd) Run(a *app) (err error) {
 	if c.Limit < 0 || c.Timeout <= 0 {
 		return fmt.Errorf("%w: ask: give a --limit of 0 or more and a --timeout above 0", errUsage)
 	}
+	if _, err := engine.Bytes(c.Memory); err != nil {
+		return fmt.Errorf("%w: ask: --memory: %w", errUsage, err)
+	}
 	st, err := store.Open(c.Store)
 	if err != nil {
 		return err
@@ -43,7 +47,7 @@ func (c *askCmd) Run(a *app) (err error) {
 	if err != nil {
 		return fmt.Errorf("ask: %w", err)
 	}
-	e, err := engine.Open(a.ctx, engine.Options{MemoryLimit: c.Memory, Threads: a.config.Engine.Threads})
+	e, err := engine.Open(a.ctx, engine.Options{MemoryLimit: c.Memory, Threads: ask.Threads})
 	if err != nil {
 		return err
 	}
@@ -78,6 +82,8 @@ func (c *askCmd) explainFailure(a *app, ctx context.Context, err error) error {
 		return err
 	case ctx.Err() != nil:
 		return fmt.Errorf("ask: no answer within %s; ask for less, or give a longer --timeout", c.Timeout)
+	case errors.Is(err, engine.ErrMemory):
+		return fmt.Errorf("ask: %w (--memory %s); ask for less, or give more", err, c.Memory)
 	case errors.Is(err, ask.ErrQuestion):
 		return fmt.Errorf("%w: ask: %w; scanledger ask --store DIR without a statement lists the views", errUsage, err)
 	}
@@ -153,7 +159,7 @@ type csvPrinter struct{ w *csv.Writer }
 func (p *csvPrinter) head(names []string) error {
 	inert := make([]string, len(names))
 	for i, name := range names {
-		inert[i] = store.Inert(name)
+		inert[i] = store.Inert(printable(name))
 	}
 	return p.w.Write(inert)
 }
@@ -162,7 +168,7 @@ func (p *csvPrinter) row(cells []ask.Cell) error {
 	texts := make([]string, len(cells))
 	for i, c := range cells {
 		if texts[i] = c.Text; c.Kind == ask.Word {
-			texts[i] = store.Inert(c.Text)
+			texts[i] = store.Inert(printable(c.Text))
 		}
 	}
 	return p.w.Write(texts)
@@ -173,6 +179,23 @@ func (p *csvPrinter) end() error {
 	return p.w.Error()
 }
 
+// escaped writes control characters the JSON way, which a terminal does not obey, and a reader of JSON takes for the same.
+func escaped(v any) ([]byte, error) {
+	raw, err := json.Marshal(v)
+	if err != nil {
+		return nil, err
+	}
+	var out []byte
+	for _, r := range string(raw) {
+		if hidden(r) {
+			out = fmt.Appendf(out, `\u%04x`, r)
+			continue
+		}
+		out = utf8.AppendRune(out, r)
+	}
+	return out, nil
+}
+
 // jsonPrinter prints one object with the columns in their order and the rows as lists, so that two columns of one name are
 // both kept.
 type jsonPrinter struct {
@@ -181,7 +204,7 @@ type jsonPrinter struct {
 }
 
 func (p *jsonPrinter) head(names []string) error {
-	raw, err := json.Marshal(names)
+	raw, err := escaped(names)
 	if err != nil {
 		return err
 	}
@@ -194,7 +217,7 @@ func (p *jsonPrinter) row(cells []ask.Cell) error {
 	for i, c := range cells {
 		values[i] = c.JSON
 	}
-	raw, err := json.Marshal(values)
+	raw, err := escaped(values)
 	if err != nil {
 		return err
 	}

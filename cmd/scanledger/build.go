@@ -249,29 +249,49 @@ func writeResults(stage string, book *queries.Book) error {
 	return nil
 }
 
+// input is a record file that an output was made from.
+type input struct {
+	Name      string `json:"name"`
+	SHA256    string `json:"sha256"`
+	RecordSet string `json:"record_set"`
+	Load      int    `json:"load"`
+}
+
+// inputsOf lists the record files that a store had taken in by load upTo.
+func inputsOf(st *store.Store, upTo int) (out []input) {
+	for _, f := range st.Manifest.Files {
+		if f.Load <= upTo {
+			out = append(out, input{f.Name, f.SHA256, f.RecordSet, f.Load})
+		}
+	}
+	return out
+}
+
 // inputs says what an output was made from.
 func inputs(st *store.Store, upTo int, book *queries.Book) []byte {
-	type input struct {
-		Name      string `json:"name"`
-		SHA256    string `json:"sha256"`
-		RecordSet string `json:"record_set"`
-		Load      int    `json:"load"`
-	}
 	made := struct {
 		Tool   string  `json:"tool"`
 		AsOf   string  `json:"as_of"`
 		From   string  `json:"from"`
 		To     string  `json:"to"`
 		Inputs []input `json:"inputs"`
-	}{version(), book.AsOf, book.From, book.To, nil}
-	for _, f := range st.Manifest.Files {
-		if f.Load <= upTo {
-			made.Inputs = append(made.Inputs, input{f.Name, f.SHA256, f.RecordSet, f.Load})
-		}
-	}
+	}{version(), book.AsOf, book.From, book.To, inputsOf(st, upTo)}
 	out, err := json.MarshalIndent(made, "", " ")
 	if err != nil {
 		panic(err) // plain strings and numbers always marshal
 	}
 	return append(out, '\n')
+}
+
+// readInputs reads back, from the folder of a build, what it was made from.
+func readInputs(out string) ([]input, error) {
+	raw, err := os.ReadFile(filepath.Join(out, outputMark))
+	var made struct{ Inputs []input }
+	if err == nil {
+		err = json.Unmarshal(raw, &made)
+	}
+	if err != nil {
+		return nil, fmt.Errorf("read what %s was built from: %w; build again", out, err)
+	}
+	return made.Inputs, nil
 }

@@ -37,8 +37,9 @@ type explained struct {
 	Rows     int          `json:"rows"`
 	Row      int          `json:"row"` // 0: the whole result
 	Fields   []field      `json:"fields"`
-	Traced   []string     `json:"traced"` // columns of the row by which its records were found
-	Sources  []ask.Source `json:"sources"`
+	Traced   []string     `json:"traced"`  // columns of the row by which its records were found
+	Sources  []ask.Source `json:"sources"` // of the row's records; none where they cannot be told apart
+	Inputs   []input      `json:"inputs"`  // all record files of the build
 	Notes    []string     `json:"notes"`
 	SQL      string       `json:"sql"`
 }
@@ -66,7 +67,10 @@ func (c *explainCmd) Run(a *app) error {
 	if err != nil {
 		return err
 	}
-	out := explained{Analysis: name, Title: r.Title, Question: r.Question, Grain: q.Grain, AsOf: r.AsOf, From: r.From, To: r.To, Reads: q.Reads, Rows: len(r.Rows), Notes: r.Notes, SQL: q.SQL, Fields: []field{}, Traced: []string{}}
+	out := explained{Analysis: name, Title: r.Title, Question: r.Question, Grain: q.Grain, AsOf: r.AsOf, From: r.From, To: r.To, Reads: q.Reads, Rows: len(r.Rows), Notes: r.Notes, SQL: q.SQL, Fields: []field{}, Traced: []string{}, Sources: []ask.Source{}}
+	if out.Inputs, err = readInputs(c.Out); err != nil {
+		return err
+	}
 	var row map[string]json.RawMessage
 	if which != "" {
 		if out.Row, err = rowOf(r, which); err != nil {
@@ -77,6 +81,11 @@ func (c *explainCmd) Run(a *app) error {
 	for _, column := range q.Columns {
 		out.Fields = append(out.Fields, field{column.Name, plainText(row[column.Name]), column.Meaning})
 	}
+	for _, column := range ask.Traced {
+		if plainText(row[column]) != "" {
+			out.Traced = append(out.Traced, column)
+		}
+	}
 	if c.Store != "" {
 		if err := c.trace(a, &out, row); err != nil {
 			return err
@@ -85,7 +94,7 @@ func (c *explainCmd) Run(a *app) error {
 	if a.json {
 		return a.object(out)
 	}
-	return a.sayExplained(out)
+	return a.sayExplained(out, c.Store != "")
 }
 
 func (c *explainCmd) read(name string) (r result, q queries.Query, err error) {
@@ -154,7 +163,7 @@ func plainText(raw json.RawMessage) string {
 	return string(raw)
 }
 
-// trace finds the records behind a row, or behind all rows.
+// trace finds the records behind a row, where columns of it tell which they are.
 func (c *explainCmd) trace(a *app, out *explained, row map[string]json.RawMessage) (err error) {
 	st, err := store.Open(c.Store)
 	if err != nil {
@@ -168,25 +177,27 @@ func (c *explainCmd) trace(a *app, out *explained, row map[string]json.RawMessag
 	if err != nil {
 		return fmt.Errorf("explain: %w", err)
 	}
-	is := map[string]string{}
-	for _, column := range ask.Traced {
-		if value := plainText(row[column]); value != "" {
-			is[column] = value
-			out.Traced = append(out.Traced, column)
-		}
+	if !slices.Equal(inputsOf(st, upTo), out.Inputs) {
+		return fmt.Errorf("%w: explain: %s was not built from what %s held by %s; name the store it was built from, or build again", errUsage, c.Out, c.Store, out.AsOf)
+	}
+	if len(out.Traced) == 0 {
+		return nil
+	}
+	figure := ask.Figure{Tables: out.Reads, From: out.From, To: out.To, Is: map[string]string{}}
+	for _, column := range out.Traced {
+		figure.Is[column] = plainText(row[column])
 	}
 	e, err := engine.Open(a.ctx, a.engine())
 	if err != nil {
 		return err
 	}
 	defer func() { err = errors.Join(err, e.Close()) }()
-	if out.Sources, err = ask.Trace(a.ctx, e, st, upTo, c.Out, out.From, out.To, is); out.Sources == nil {
-		out.Sources = []ask.Source{}
-	}
+	found, err := ask.Trace(a.ctx, e, st, upTo, c.Out, figure)
+	out.Sources = append(out.Sources, found...)
 	return err
 }
 
-func (a *app) sayExplained(out explained) error {
+func (a *app) sayExplained(out explained, fromStore bool) error {
 	which := "all of its " + strconv.Itoa(out.Rows) + " rows"
 	if out.Row > 0 {
 		which = fmt.Sprintf("row %d of %d", out.Row, out.Rows)
@@ -194,7 +205,7 @@ func (a *app) sayExplained(out explained) error {
 	lines := []string{
 		fmt.Sprintf("%s: %s", out.Analysis, out.Title), out.Question,
 		fmt.Sprintf("There is %s. This is %s, from what had been received by %s, local months %s to %s.", out.Grain, which, out.AsOf, out.From, out.To),
-		"It reads the fact tables " + strings.Join(out.Reads, ", ") + ".", "",
+		"It reads the tables " + strings.Join(out.Reads, ", ") + ".", "",
 	}
 	for _, f := range out.Fields {
 		if out.Row > 0 {
@@ -204,7 +215,7 @@ func (a *app) sayExplained(out explained) error {
 		}
 	}
 	lines = append(lines, "")
-	lines = append(lines, sourceLines(out)...)
+	lines = append(lines, sourceLines(out, fromStore)...)
 	for _, note := range out.Notes {
 		lines = append(lines, "Note: "+note)
 	}
@@ -217,16 +228,16 @@ func (a *app) sayExplained(out explained) error {
 	return nil
 }
 
-// sourceLines tell which records are behind the figures.
-func sourceLines(out explained) []string {
-	if out.Sources == nil {
-		return []string{"Give --store as well to see the record files and lines behind it."}
+// sourceLines tell which records are behind the figures: those of the row where they can be told, all files otherwise.
+func sourceLines(out explained, fromStore bool) []string {
+	if len(out.Sources) == 0 {
+		lines := []string{whyAll(out, fromStore) + " It rests on all the record files of the build:"}
+		for _, f := range out.Inputs {
+			lines = append(lines, fmt.Sprintf("  %s  %s (%s, load %d)", f.SHA256, f.Name, f.RecordSet, f.Load))
+		}
+		return lines
 	}
-	by := "of every month and kind, as no column of it is one of records"
-	if len(out.Traced) > 0 {
-		by = "with the same " + strings.Join(out.Traced, ", ")
-	}
-	lines := []string{"Records " + by + ": these are what the figures were counted from, before what else the query asks of them."}
+	lines := []string{"Records with the same " + strings.Join(out.Traced, ", ") + "; the query says which of them it takes:"}
 	for _, s := range out.Sources {
 		var named []string
 		for _, n := range s.Lines {
@@ -237,8 +248,18 @@ func sourceLines(out explained) []string {
 		}
 		lines = append(lines, fmt.Sprintf("  %d rows of %s: %s", s.Rows, s.RecordSet, strings.Join(named, " ")))
 	}
-	if len(out.Sources) == 0 {
-		lines = append(lines, "  none: the build may be of another store, or made with --no-names, which hides the ids")
-	}
 	return lines
+}
+
+// whyAll says why the records of a row are not told apart.
+func whyAll(out explained, fromStore bool) string {
+	switch {
+	case out.Row == 0:
+		return "This is the whole result; name a row to see its records."
+	case len(out.Traced) == 0 || len(ask.RecordSets(out.Reads)) == 0:
+		return "No column of this row tells its records from others."
+	case !fromStore:
+		return "Give --store as well to see the lines of its records."
+	}
+	return "No record by itself has the same " + strings.Join(out.Traced, ", ") + ": the row sums up several, or its ids are codes."
 }

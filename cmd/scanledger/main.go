@@ -14,6 +14,7 @@ import (
 	"os/signal"
 	"strings"
 	_ "time/tzdata" // time zones must not depend on the machine
+	"unicode"
 
 	"github.com/alecthomas/kong"
 
@@ -133,12 +134,16 @@ func report(t terminal, err error) int {
 	return code
 }
 
-// printable keeps control characters of hostile input away from a terminal.
+// printable keeps control characters of hostile input away from a terminal, and those that turn the direction of a
+// text, with which it could look like another.
 func printable(s string) string {
 	return strings.Map(func(r rune) rune {
-		if r == '\n' || r == '\t' || (r >= ' ' && r != 0x7f && (r < 0x80 || r > 0x9f)) {
-			return r
+		if r != '\n' && r != '\t' && hidden(r) {
+			return unicode.ReplacementChar
 		}
-		return '\ufffd'
+		return r
 	}, s)
 }
+
+// hidden reports whether a terminal acts on a character instead of showing it.
+func hidden(r rune) bool { return unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) }

@@ -1,4 +1,4 @@
-// Package ask answers one SELECT over a store, asked by anyone.
+// Package ask answers one SELECT over a store, asked by anyone, and finds the records behind a figure.
 //
 // In: a store's views in an engine, perhaps the folder of a build, and a statement. Out: rows as text. It never writes,
 // and the engine it locks reads the store's and the build's tables and nothing else.
@@ -25,13 +25,22 @@ type View struct {
 	About   string   `json:"about"`
 }
 
-// Open makes, in a fresh engine, a view of each record set with the rows that counted after load upTo; with the folder of a
-// build also its fact tables, as facts.NAME, and its results, as results.NAME. Then it guards the engine.
+// Threads is how many an engine for questions has. With more, groups without an ORDER BY come in another order each
+// time, and sums of fractions end in other digits; the same question is to have the same answer.
+const Threads = 1
+
+// Open makes, in a fresh engine, a view of each record set with the rows that counted after load upTo, and of the record
+// files, whose numbers the rows name; with the folder of a build also its fact tables, as facts.NAME, and its results,
+// as results.NAME. Then it guards the engine.
 func Open(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, build string) ([]View, error) {
-	if err := settle.Views(ctx, e, st, upTo); err != nil {
+	if err := errors.Join(settle.Views(ctx, e, st, upTo), settle.Files(ctx, e, st, upTo)); err != nil {
 		return nil, err
 	}
-	var views []View
+	columns, err := columnsOf(ctx, e, "files")
+	if err != nil {
+		return nil, err
+	}
+	views := []View{{"files", columns, "Record files; rows have a file's number as _file"}}
 	for _, set := range contract.Sets() {
 		if err := e.Exec(ctx, "CREATE VIEW "+engine.Name(set.Name)+" AS SELECT "+columnList(set)+" FROM held_"+set.Name); err != nil {
 			return nil, err
@@ -134,6 +143,8 @@ func Rows(ctx context.Context, e *engine.Engine, query string, columns func(name
 		return nil
 	case ctx.Err() != nil:
 		return ctx.Err()
+	case errors.Is(err, engine.ErrMemory):
+		return err
 	}
 	return fmt.Errorf("%w: %w", ErrQuestion, err)
 }

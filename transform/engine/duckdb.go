@@ -29,6 +29,10 @@ type Engine struct {
 	db   *sql.DB
 	conn *sql.Conn
 	temp string
+
+	memory  string
+	ceiling int64 // most that the process may hold, in bytes; 0: any
+	left    bool  // busy with a statement that did not end when told
 }
 
 // Open starts an engine.
@@ -62,7 +66,7 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 	if err != nil {
 		return nil, errors.Join(fmt.Errorf("open engine: %w", err), os.RemoveAll(temp))
 	}
-	e := &Engine{db: sql.OpenDB(connector), temp: temp}
+	e := &Engine{db: sql.OpenDB(connector), temp: temp, memory: opt.MemoryLimit}
 	if e.conn, err = e.db.Conn(ctx); err != nil {
 		return nil, errors.Join(fmt.Errorf("open engine: %w", err), e.db.Close(), os.RemoveAll(temp))
 	}
@@ -72,8 +76,11 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 // Scratch is a folder for files that are gone with the engine.
 func (e *Engine) Scratch() string { return e.temp }
 
-// Close ends the engine and removes its scratch folder.
+// Close ends the engine and removes its scratch folder. One that was left busy ends with the process.
 func (e *Engine) Close() error {
+	if e.left {
+		return os.RemoveAll(e.temp)
+	}
 	return errors.Join(e.conn.Close(), e.db.Close(), os.RemoveAll(e.temp))
 }
 

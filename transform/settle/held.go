@@ -15,6 +15,7 @@ import (
 	"fmt"
 	"slices"
 	"strings"
+	"time"
 
 	"scanledger/ingest/contract"
 	"scanledger/ingest/store"
@@ -66,6 +67,26 @@ func Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) err
 	}
 	for _, set := range contract.Sets() {
 		if err := heldView(ctx, e, set, st.Paths(store.Data, set.Name, upTo)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// Files makes the table files: one row per record file taken in by load upTo, with the number that rows have as _file.
+func Files(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {
+	err := e.Exec(ctx, `CREATE OR REPLACE TEMP TABLE files
+		(number INTEGER, name VARCHAR, sha256 VARCHAR, record_set VARCHAR, received_on VARCHAR, "rows" BIGINT, load INTEGER)`)
+	if err != nil {
+		return err
+	}
+	for _, f := range st.Manifest.Files {
+		if f.Load > upTo {
+			continue
+		}
+		received := st.Manifest.Loads[f.Load-1].ReceivedAt.UTC().Format(time.DateOnly)
+		err := e.Exec(ctx, "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6, $7)", f.Number, f.Name, f.SHA256, f.RecordSet, received, f.AtLoad.Rows, f.Load)
+		if err != nil {
 			return err
 		}
 	}
