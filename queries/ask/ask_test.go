@@ -63,7 +63,7 @@ func TestAnswers(t *testing.T) {
 		"FROM technicians SELECT count(*)":                                                                                         "2",
 		"WITH x AS (SELECT 1.5 AS a) SELECT a, NULL, true, 'x' FROM x":                                                             "1.5||true|x",
 		"SELECT DATE '2026-03-01', TIMESTAMPTZ '2026-03-01 00:00:00+00', CAST(170141183460469231731687303715884105727 AS HUGEINT)": "2026-03-01|2026-03-01T00:00:00Z|170141183460469231731687303715884105727",
-		"SELECT 'nan'::DOUBLE, [1, 2], 1.25::DECIMAL(6,2)":                                                                         "NaN|[1 2]|1.25",
+		"SELECT 'nan'::DOUBLE, [1, 2], 1.25::DECIMAL(6,2)":                                                                         "NaN|[1, 2]|1.25",
 		"SELECT count(*) FROM (SELECT i FROM range(3000000) r(i) ORDER BY hash(i))":                                                "3000000",
 	} {
 		if got, err := answer(context.Background(), e, query); err != nil || got != want {
@@ -94,7 +94,8 @@ func TestHostileQuestions(t *testing.T) {
 		"CREATE TABLE x AS SELECT 1", "CREATE TEMP TABLE x AS SELECT 1", "CREATE VIEW x AS SELECT 1", "CREATE MACRO m() AS 1", "CREATE SECRET s (TYPE s3)", "CREATE OR REPLACE VIEW technicians AS SELECT 1",
 		"INSERT INTO technicians VALUES (1)", "UPDATE files SET name = 'x'", "DELETE FROM not_held", "TRUNCATE not_held", "DROP VIEW technicians", "ALTER TABLE not_held ADD COLUMN x INTEGER",
 		"SELECT 1; DROP VIEW technicians", "SELECT 1; SELECT 2", "DROP VIEW technicians; SELECT 1", "SELECT 1 /* ; */; COPY technicians TO '" + dir + "/x'",
-		"EXPLAIN ANALYZE CREATE TABLE x AS SELECT 1", "PREPARE p AS SELECT 1", "EXECUTE p", "BEGIN", "CHECKPOINT", "VACUUM", "CALL pragma_version()", "WITH d AS (DELETE FROM not_held RETURNING *) SELECT * FROM d",
+		"EXPLAIN ANALYZE CREATE TABLE x AS SELECT 1", "PREPARE p AS SELECT 1", "EXECUTE p", "BEGIN", "CHECKPOINT", "VACUUM", "CALL pragma_version()", "SELECT * FROM enable_logging()", "SELECT * FROM enable_logging(storage := 'file', storage_path := '" + dir + "/log')", "SELECT * FROM (SELECT 1 WHERE EXISTS (FROM enable_logging()))",
+		"SELECT * FROM enable_profiling()", "SELECT * FROM duckdb_secrets()", "SELECT * FROM duckdb_settings()", "PRAGMA database_list", "SELECT * FROM pragma_database_size()", "FROM checkpoint()", "WITH d AS (DELETE FROM not_held RETURNING *) SELECT * FROM d",
 		"", ";", "-- nothing", "SELECT", "SELECT * FROM nothing", "SELECT 1 FROM technicians WHERE", "\x00", "SELECT '\xff'",
 	} {
 		if got, err := answer(context.Background(), e, query); err == nil {

@@ -48,11 +48,12 @@ func (e *Engine) bounded(ctx context.Context, work func(context.Context) error) 
 			}
 		case <-ctx.Done():
 			select {
-			case <-done:
+			case err := <-done:
+				return boundsError(ctx, err)
 			case <-time.After(grace):
 				e.left = true
+				return context.Cause(ctx)
 			}
-			return context.Cause(ctx)
 		}
 	}
 }
