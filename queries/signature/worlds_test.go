@@ -124,7 +124,7 @@ func TestNoPeriodInWhatKeepsNoTime(t *testing.T) {
 	}
 }
 
-// TestPeriodsAreFound: a swing as large as the noise, and steps with some unevenness, are found in holds of 30 s.
+// TestPeriodsAreFound: a swing of twice the noise's standard deviation, and steps with some unevenness, are found in holds of 30 s.
 func TestPeriodsAreFound(t *testing.T) {
 	for name, w := range map[string]world{"swing": swung(4), "steps": steps} {
 		for _, gaps := range []bool{false, true} {
