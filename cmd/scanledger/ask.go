@@ -61,7 +61,7 @@ func (c *askCmd) Run(a *app) (err error) {
 	}
 	ctx, cancel := context.WithTimeout(a.ctx, c.Timeout)
 	defer cancel()
-	return c.explainFailure(a, ctx, c.answer(ctx, a, e))
+	return c.explainFailure(a, ctx, views, c.answer(ctx, a, e))
 }
 
 func (a *app) sayViews(views []ask.View) error {
@@ -76,7 +76,7 @@ func (a *app) sayViews(views []ask.View) error {
 }
 
 // explainFailure says what to do where a question came to nothing.
-func (c *askCmd) explainFailure(a *app, ctx context.Context, err error) error {
+func (c *askCmd) explainFailure(a *app, ctx context.Context, views []ask.View, err error) error {
 	switch {
 	case err == nil, a.ctx.Err() != nil:
 		return err
@@ -85,7 +85,11 @@ func (c *askCmd) explainFailure(a *app, ctx context.Context, err error) error {
 	case errors.Is(err, engine.ErrMemory):
 		return fmt.Errorf("ask: %w (--memory %s); ask for less, or give more", err, c.Memory)
 	case errors.Is(err, ask.ErrQuestion):
-		return fmt.Errorf("%w: ask: %w; scanledger ask --store DIR without a statement lists the views", errUsage, err)
+		var names []string
+		for _, v := range views {
+			names = append(names, v.Name)
+		}
+		return fmt.Errorf("%w: ask: %w; the views are %s; scanledger ask --store DIR without a statement lists their columns", errUsage, err, strings.Join(names, ", "))
 	}
 	return err
 }

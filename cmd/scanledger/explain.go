@@ -1,6 +1,7 @@
 package main
 
 import (
+	"encoding/csv"
 	"encoding/json"
 	"errors"
 	"fmt"
@@ -34,6 +35,7 @@ type explained struct {
 	From     string       `json:"from"`
 	To       string       `json:"to"`
 	Reads    []string     `json:"reads"`
+	Params   []string     `json:"params"` // what the query is given, in words
 	Rows     int          `json:"rows"`
 	Row      int          `json:"row"` // 0: the whole result
 	Fields   []field      `json:"fields"`
@@ -67,7 +69,11 @@ func (c *explainCmd) Run(a *app) error {
 	if err != nil {
 		return err
 	}
-	out := explained{Analysis: name, Title: r.Title, Question: r.Question, Grain: q.Grain, AsOf: r.AsOf, From: r.From, To: r.To, Reads: q.Reads, Rows: len(r.Rows), Notes: r.Notes, SQL: q.SQL, Fields: []field{}, Traced: []string{}, Sources: []ask.Source{}}
+	columns, err := c.columns(name)
+	if err != nil {
+		return err
+	}
+	out := explained{Analysis: name, Title: r.Title, Question: r.Question, Grain: q.Grain, AsOf: r.AsOf, From: r.From, To: r.To, Reads: q.Reads, Rows: len(r.Rows), Notes: r.Notes, SQL: q.SQL, Params: []string{}, Fields: []field{}, Traced: []string{}, Sources: []ask.Source{}}
 	if out.Inputs, err = readInputs(c.Out); err != nil {
 		return err
 	}
@@ -78,8 +84,15 @@ func (c *explainCmd) Run(a *app) error {
 		}
 		row = r.Rows[out.Row-1]
 	}
+	meanings := map[string]string{}
 	for _, column := range q.Columns {
-		out.Fields = append(out.Fields, field{column.Name, plainText(row[column.Name]), column.Meaning})
+		meanings[column.Name] = column.Meaning
+	}
+	for _, name := range columns {
+		out.Fields = append(out.Fields, field{name, plainText(row[name]), meanings[name]})
+	}
+	for _, param := range q.Params {
+		out.Params = append(out.Params, param.Name+": "+param.Meaning)
 	}
 	for _, column := range ask.Traced {
 		if plainText(row[column]) != "" {
@@ -113,6 +126,19 @@ func (c *explainCmd) read(name string) (r result, q queries.Query, err error) {
 	}
 	q, err = queries.Lookup(name)
 	return r, q, err
+}
+
+// columns are those of a result in their order; a cut has some that its query does not write.
+func (c *explainCmd) columns(name string) (columns []string, err error) {
+	file, err := os.Open(filepath.Join(c.Out, "results", name+".csv"))
+	if err == nil {
+		columns, err = csv.NewReader(file).Read()
+		err = errors.Join(err, file.Close())
+	}
+	if err != nil {
+		return nil, fmt.Errorf("explain: read columns of %s: %w; build again", name, err)
+	}
+	return columns, nil
 }
 
 // known lists the results there are.
@@ -208,16 +234,22 @@ func (a *app) sayExplained(out explained, fromStore bool) error {
 		"It reads the tables " + strings.Join(out.Reads, ", ") + ".", "",
 	}
 	for _, f := range out.Fields {
+		line := "  " + f.Name
 		if out.Row > 0 {
-			lines = append(lines, fmt.Sprintf("  %s = %s   (%s)", f.Name, f.Value, f.Meaning))
-		} else {
-			lines = append(lines, fmt.Sprintf("  %s: %s", f.Name, f.Meaning))
+			line += " = " + f.Value
 		}
+		if f.Meaning != "" {
+			line += "   (" + f.Meaning + ")"
+		}
+		lines = append(lines, line)
 	}
 	lines = append(lines, "")
 	lines = append(lines, sourceLines(out, fromStore)...)
 	for _, note := range out.Notes {
 		lines = append(lines, "Note: "+note)
+	}
+	for _, param := range out.Params {
+		lines = append(lines, "Given to the query: "+param)
 	}
 	lines = append(lines, "", "The query:", out.SQL)
 	for _, line := range lines {
@@ -232,7 +264,11 @@ func (a *app) sayExplained(out explained, fromStore bool) error {
 func sourceLines(out explained, fromStore bool) []string {
 	if len(out.Sources) == 0 {
 		lines := []string{whyAll(out, fromStore) + " It rests on all the record files of the build:"}
-		for _, f := range out.Inputs {
+		inputs := out.Inputs
+		if named := fileOf(out); len(named) > 0 {
+			lines, inputs = []string{"The row is about one record file:"}, named
+		}
+		for _, f := range inputs {
 			lines = append(lines, fmt.Sprintf("  %s  %s (%s, load %d)", f.SHA256, f.Name, f.RecordSet, f.Load))
 		}
 		return lines
@@ -249,6 +285,18 @@ func sourceLines(out explained, fromStore bool) []string {
 		lines = append(lines, fmt.Sprintf("  %d rows of %s: %s", s.Rows, s.RecordSet, strings.Join(named, " ")))
 	}
 	return lines
+}
+
+// fileOf is the record file that a row names, which its column file holds.
+func fileOf(out explained) (named []input) {
+	for _, f := range out.Fields {
+		for _, in := range out.Inputs {
+			if f.Name == "file" && f.Value == in.Name {
+				named = append(named, in)
+			}
+		}
+	}
+	return named
 }
 
 // whyAll says why the records of a row are not told apart.

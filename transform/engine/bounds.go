@@ -47,10 +47,14 @@ func (e *Engine) bounded(ctx context.Context, work func(context.Context) error) 
 				cancel(ErrMemory)
 			}
 		case <-ctx.Done():
+			wait := grace
+			if errors.Is(context.Cause(ctx), ErrMemory) {
+				wait = between // what grows would go on growing
+			}
 			select {
 			case err := <-done:
 				return boundsError(ctx, err)
-			case <-time.After(grace):
+			case <-time.After(wait):
 				e.left = true
 				return context.Cause(ctx)
 			}
