@@ -102,7 +102,7 @@ func TestSampleThroughTheStore(t *testing.T) {
 		if err := settle.Views(ctx, e, st, 1); err != nil {
 			t.Fatal(err)
 		}
-		if err := transform.Facts(ctx, e, filepath.Join(t.TempDir(), "facts"), transform.Options{}, func(string) {}); err != nil {
+		if _, err := transform.Facts(ctx, e, filepath.Join(t.TempDir(), "facts"), transform.Options{}, func(string) {}); err != nil {
 			t.Fatal(err)
 		}
 		b, err := Analyse(ctx, e, st, 1, Options{AsOf: time.Unix(0, 0)})

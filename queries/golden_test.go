@@ -53,7 +53,7 @@ func smallDemoEngine(t *testing.T, threads int) (*Book, *engine.Engine) {
 	if err := settle.Views(ctx, e, st, 1); err != nil {
 		t.Fatal(err)
 	}
-	if err := transform.Facts(ctx, e, filepath.Join(dir, "facts"), transform.Options{Describe: DescribeLogs(nil)}, func(string) {}); err != nil {
+	if _, err := transform.Facts(ctx, e, filepath.Join(dir, "facts"), transform.Options{Describe: DescribeLogs(nil)}, func(string) {}); err != nil {
 		t.Fatal(err)
 	}
 	b, err := Analyse(ctx, e, st, 1, Options{AsOf: time.Unix(0, 0), InspectionPages: 8})

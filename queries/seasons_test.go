@@ -123,7 +123,7 @@ func analyseFolder(t *testing.T, dir string, opt Options) (*Book, *engine.Engine
 	if err := settle.Views(ctx, e, st, 1); err != nil {
 		t.Fatal(err)
 	}
-	if err := transform.Facts(ctx, e, filepath.Join(t.TempDir(), "facts"), transform.Options{Protocol: opt.Protocol, Logs: opt.Logs, Describe: DescribeLogs(opt.Logs)}, func(string) {}); err != nil {
+	if _, err := transform.Facts(ctx, e, filepath.Join(t.TempDir(), "facts"), transform.Options{Protocol: opt.Protocol, Logs: opt.Logs, Describe: DescribeLogs(opt.Logs)}, func(string) {}); err != nil {
 		t.Fatal(err)
 	}
 	b, err := Analyse(ctx, e, st, 1, opt)

@@ -1,9 +1,10 @@
 // Package transform turns held records into facts.
 //
-// In: the held_ views that settle makes. Out: fact tables as Parquet, in order: visits, readings,
-// point-visits with call and truth, the count table that analyses read, and
-// the chances and breaches of the protocol. Every table is one .sql
-// file whose header says its grain and columns. It never computes a statistic.
+// In: the held_ views and the table of files that settle makes and, from an earlier run, the fact tables made then.
+// Out: fact tables as Parquet, most of them a file a month: visits, decisions, truth, point-visits with call and
+// truth, counts that analyses read, and the chances and breaches of the protocol. Every table is one .sql file
+// whose header says its grain and columns. A month is made again only where something it is made of has changed;
+// the bytes are the same either way. It never computes a statistic.
 package transform
 
 import (
@@ -22,20 +23,28 @@ import (
 //go:embed sql/*.sql
 var sqlFiles embed.FS
 
-// base lists the fact tables made from what is held, in two parts with those of unit logs between, and further
-// those made from them, each after those it reads.
-var (
-	first   = []string{"season_months", "visits", "readings"}
-	second  = []string{"log_offsets", "log_matches", "point_truth", "point_decisions", "called_elsewhere", "point_visits", "visit_counts"}
-	base    = slices.Concat(first, logs.Tables(), second)
-	further = []string{"checked_calls", "recheck_pairs", "protocol_readings", "protocol_points", "protocol_visits"}
-)
+// whole lists the fact tables of one file each, in the order in which they are made, but for those of unit logs,
+// which come before log_offsets, and recheck_pairs, which comes last and names no id in a sentence.
+var whole = []string{"season_months", "log_offsets", "log_matches"}
 
 // Tables lists the fact tables in the order in which they are made.
-func Tables() []string { return slices.Concat(base, further) }
+func Tables() []string {
+	out := slices.Concat(whole[:1], []string{"visits", "readings"}, logs.Tables(), whole[1:])
+	for _, p := range passes {
+		out = append(out, p.tables...)
+	}
+	out = append(out, "recheck_pairs")
+	for _, p := range passes {
+		out = append(out, p.named...)
+	}
+	return out
+}
 
-// Base lists those made from what is held, whose ids are in columns of their own.
-func Base() []string { return slices.Clone(base) }
+// Base lists those whose ids are in columns of their own; the others name ids in sentences too.
+func Base() []string {
+	all := Tables()
+	return all[:slices.Index(all, "recheck_pairs")+1]
+}
 
 // DefaultTruthDays is how long after a visit a finding still tells about it. (RECORDS: 60 days.)
 const DefaultTruthDays = 60
@@ -46,56 +55,77 @@ type Options struct {
 	Protocol  protocol.Settings
 	Logs      logs.Settings
 	Describe  logs.Describe // of movement in unit logs; nil: no signatures
-	Earlier   string        // folder of the fact tables of an earlier run, whose unit-days are taken over where nothing changed; may be empty
+	Earlier   string        // folder of the fact tables of an earlier run, whose months and unit-days are taken over where nothing changed; may be empty
 
-	// Between, where set, is called once the base tables are made, and before the further ones, which name ids
-	// in sentences.
-	Between func() error
+	// Between, where set, is called once the base tables are made, and before the others, which name ids
+	// in sentences. These are then made of the base tables as it leaves them: NAME.parquet in the folder it returns.
+	Between func() (folder string, err error)
 }
 
-// Facts makes the fact tables in dir, one Parquet file each, and a view of each in e.
-func Facts(ctx context.Context, e *engine.Engine, dir string, opt Options, step func(table string)) error {
+// Made says how much had to be made.
+type Made struct {
+	Months, Fresh int // local months with an inspection, and those of them whose readings were read
+}
+
+// Facts makes the fact tables in dir, and a view of each in e.
+func Facts(ctx context.Context, e *engine.Engine, dir string, opt Options, step func(table string)) (Made, error) {
 	if opt.TruthDays == 0 {
 		opt.TruthDays = DefaultTruthDays
 	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
-		return fmt.Errorf("make facts: %w", err)
+		return Made{}, fmt.Errorf("make facts: %w", err)
 	}
+	m := &maker{ctx: ctx, e: e, dir: dir, opt: opt, step: step}
 	if err := params(ctx, e, opt); err != nil {
-		return err
+		return Made{}, err
 	}
-	if err := makeTables(ctx, e, dir, first, step); err != nil {
-		return err
+	if err := m.whole("season_months"); err != nil {
+		return Made{}, err
 	}
-	step("log_holds")
-	if _, err := logs.Make(ctx, e, dir, opt.Earlier, opt.Logs, opt.Describe); err != nil {
-		return err
+	if err := m.visits(); err != nil {
+		return Made{}, err
 	}
-	if err := makeTables(ctx, e, dir, second, step); err != nil {
-		return err
+	if err := m.theseReadings("SELECT * FROM held_readings"); err != nil {
+		return Made{}, err
 	}
-	if opt.Between != nil {
-		if err := opt.Between(); err != nil {
-			return err
-		}
+	if err := m.logs(); err != nil {
+		return Made{}, err
 	}
-	return makeTables(ctx, e, dir, further, step)
+	err := m.monthly()
+	return Made{len(m.months), m.fresh}, err
 }
 
-func makeTables(ctx context.Context, e *engine.Engine, dir string, tables []string, step func(table string)) error {
-	for _, name := range tables {
-		step(name)
-		query, err := SQL(name)
-		if err != nil {
+// logs makes the tables of unit logs.
+func (m *maker) logs() error {
+	m.step("log_holds")
+	if _, err := logs.Make(m.ctx, m.e, m.dir, m.opt.Earlier, m.opt.Logs, m.opt.Describe); err != nil {
+		return err
+	}
+	for _, table := range whole[1:] {
+		if err := m.whole(table); err != nil {
 			return err
 		}
-		path := filepath.Join(dir, name+".parquet")
-		if err := e.Save(ctx, query, path); err != nil {
-			return fmt.Errorf("make table %s: %w", name, err)
-		}
-		if err := e.View(ctx, name, []string{path}, ""); err != nil {
-			return err
-		}
+	}
+	return nil
+}
+
+// whole makes a table of one file.
+func (m *maker) whole(table string) error {
+	m.step(table)
+	path := filepath.Join(m.dir, table+".parquet")
+	if err := m.save(table, path); err != nil {
+		return err
+	}
+	return m.e.View(m.ctx, table, []string{path}, "")
+}
+
+func (m *maker) save(table, path string) error {
+	query, err := SQL(table)
+	if err != nil {
+		return err
+	}
+	if err := m.e.Save(m.ctx, query, path); err != nil {
+		return fmt.Errorf("make table %s: %w", table, err)
 	}
 	return nil
 }
@@ -117,4 +147,14 @@ func SQL(table string) (string, error) {
 		return "", fmt.Errorf("no fact table %q: %w", table, err)
 	}
 	return string(raw), nil
+}
+
+// Paths lists the files of a fact table in a folder of facts, months in order. There are none of readings, which are
+// read from the store, and of tables of a month where there is no month.
+func Paths(dir, table string) ([]string, error) {
+	path := filepath.Join(dir, table+".parquet")
+	if _, err := os.Stat(path); err == nil {
+		return []string{path}, nil
+	}
+	return filepath.Glob(filepath.Join(dir, table, "*.parquet"))
 }

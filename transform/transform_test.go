@@ -72,7 +72,7 @@ func facts(t *testing.T, files string) *engine.Engine {
 	if err := settle.Views(ctx, e, st, 1); err != nil {
 		t.Fatal(err)
 	}
-	if err := transform.Facts(ctx, e, filepath.Join(t.TempDir(), "facts"), transform.Options{}, func(string) {}); err != nil {
+	if _, err := transform.Facts(ctx, e, filepath.Join(t.TempDir(), "facts"), transform.Options{}, func(string) {}); err != nil {
 		t.Fatal(err)
 	}
 	return e

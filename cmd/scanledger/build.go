@@ -194,15 +194,17 @@ func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *
 // elsewhere and is removed with the engine.
 func (a *app) facts(eng *engine.Engine, st *store.Store, upTo int, dir string, hide *codes.Coder, opt transform.Options, w *watch) (*store.Store, error) {
 	if hide == nil {
-		return st, transform.Facts(a.ctx, eng, dir, opt, w.Step)
+		_, err := transform.Facts(a.ctx, eng, dir, opt, w.Step)
+		return st, err
 	}
 	scratch := eng.Scratch()
-	opt.Between = func() (err error) {
+	coded := filepath.Join(scratch, "coded")
+	opt.Between = func() (_ string, err error) {
 		w.Step("replace ids")
-		st, err = hide.Views(a.ctx, eng, st, upTo, filepath.Join(scratch, "coded"))
-		return err
+		st, err = hide.Views(a.ctx, eng, st, upTo, coded)
+		return coded, err
 	}
-	if err := transform.Facts(a.ctx, eng, filepath.Join(scratch, "with-ids"), opt, w.Step); err != nil {
+	if _, err := transform.Facts(a.ctx, eng, filepath.Join(scratch, "with-ids"), opt, w.Step); err != nil {
 		return nil, err
 	}
 	return st, codes.Withhold(a.ctx, eng, dir)

@@ -14,6 +14,7 @@ import (
 
 	"scanledger/ingest/contract"
 	"scanledger/ingest/store"
+	"scanledger/transform"
 	"scanledger/transform/engine"
 	"scanledger/transform/settle"
 )
@@ -33,7 +34,7 @@ const Threads = 1
 // files, whose numbers the rows name; with the folder of a build also its fact tables, as facts.NAME, and its results,
 // as results.NAME. Then it guards the engine.
 func Open(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, build string) ([]View, error) {
-	if err := errors.Join(settle.Views(ctx, e, st, upTo), settle.Files(ctx, e, st, upTo)); err != nil {
+	if err := settle.Views(ctx, e, st, upTo); err != nil {
 		return nil, err
 	}
 	columns, err := columnsOf(ctx, e, "files")
@@ -76,34 +77,73 @@ func columnList(set *contract.Set) string {
 
 // buildViews makes the views of a build's tables, and lists the files they read.
 func buildViews(ctx context.Context, e *engine.Engine, build string) (views []View, files []string, err error) {
-	for _, kind := range []struct{ schema, folder, ending, read string }{{"facts", "facts", ".parquet", "read_parquet"}, {"results", "results", ".csv", "read_csv"}} {
-		if err := e.Exec(ctx, "CREATE SCHEMA "+kind.schema); err != nil {
+	add := func(schema, name, query string) error {
+		if err := e.Exec(ctx, "CREATE VIEW "+schema+"."+engine.Name(name)+" AS "+query); err != nil {
+			return err
+		}
+		columns, err := columnsOf(ctx, e, schema+"."+engine.Name(name))
+		views = append(views, View{Name: schema + "." + name, Columns: columns})
+		return err
+	}
+	for _, schema := range []string{"facts", "results"} {
+		if err := e.Exec(ctx, "CREATE SCHEMA "+schema); err != nil {
 			return nil, nil, err
-		}
-		found, err := filepath.Glob(filepath.Join(build, kind.folder, "*"+kind.ending))
-		if err != nil {
-			return nil, nil, err
-		}
-		if len(found) == 0 {
-			return nil, nil, fmt.Errorf("%s holds no %s of a build; name the folder that build wrote", build, kind.folder)
-		}
-		for _, path := range found {
-			name := strings.TrimSuffix(filepath.Base(path), kind.ending)
-			from := kind.read + "(" + engine.Quote(path) + ")"
-			if kind.ending == ".csv" {
-				from = "read_csv(" + engine.Quote(path) + ", header = true, sample_size = -1)"
-			}
-			if err := e.Exec(ctx, "CREATE VIEW "+kind.schema+"."+engine.Name(name)+" AS SELECT * FROM "+from); err != nil {
-				return nil, nil, err
-			}
-			columns, err := columnsOf(ctx, e, kind.schema+"."+engine.Name(name))
-			if err != nil {
-				return nil, nil, err
-			}
-			views, files = append(views, View{Name: kind.schema + "." + name, Columns: columns}), append(files, path)
 		}
 	}
-	return views, files, nil
+	facts, err := factQueries(ctx, e, build)
+	if err != nil {
+		return nil, nil, err
+	}
+	for _, f := range facts {
+		if err := add("facts", f.table, f.query); err != nil {
+			return nil, nil, err
+		}
+		files = append(files, f.paths...)
+	}
+	found, err := filepath.Glob(filepath.Join(build, "results", "*.csv"))
+	if err != nil {
+		return nil, nil, err
+	}
+	if len(files) == 0 || len(found) == 0 {
+		return nil, nil, fmt.Errorf("%s holds no facts and results of a build; name the folder that build wrote", build)
+	}
+	for _, path := range found {
+		if err := add("results", strings.TrimSuffix(filepath.Base(path), ".csv"), "SELECT * FROM read_csv("+engine.Quote(path)+", header = true, sample_size = -1)"); err != nil {
+			return nil, nil, err
+		}
+	}
+	return views, append(files, found...), nil
+}
+
+// fact is a fact table of a build: its rows, and the files of the build that they are in.
+type fact struct {
+	table, query string
+	paths        []string
+}
+
+// factQueries lists the fact tables of a build by name. Readings are read from the store, with the build's visits.
+func factQueries(ctx context.Context, e *engine.Engine, build string) (out []fact, err error) {
+	tables := transform.Tables()
+	slices.Sort(tables)
+	for _, table := range tables {
+		paths, err := transform.Paths(filepath.Join(build, "facts"), table)
+		if err != nil {
+			return nil, err
+		}
+		if len(paths) > 0 {
+			out = append(out, fact{table, "SELECT * FROM read_parquet(" + engine.List(paths) + ", hive_partitioning = false)", paths})
+		}
+	}
+	if len(out) == 0 || slices.ContainsFunc(out, func(f fact) bool { return f.table == "readings" }) {
+		return out, nil
+	}
+	i := slices.IndexFunc(out, func(f fact) bool { return f.table == "visits" })
+	readings, err := transform.SQL("readings")
+	if i < 0 || err != nil {
+		return nil, errors.Join(err, fmt.Errorf("%s holds facts without visits; build again", build))
+	}
+	err = errors.Join(e.View(ctx, "visits", out[i].paths, ""), e.View(ctx, "these_readings", nil, "SELECT * FROM held_readings"))
+	return append(out, fact{table: "readings", query: readings}), err
 }
 
 func columnsOf(ctx context.Context, e *engine.Engine, view string) (out []string, err error) {

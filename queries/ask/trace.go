@@ -2,9 +2,7 @@ package ask
 
 import (
 	"context"
-	"errors"
 	"fmt"
-	"path/filepath"
 	"slices"
 	"strconv"
 	"strings"
@@ -67,10 +65,17 @@ type Figure struct {
 // findings at their points within the truth window, samples that the unit logged then. It takes the store's views
 // as of load upTo and reads the build's facts. The analysis may have taken fewer of them.
 func Trace(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, build string, f Figure) ([]Source, error) {
-	if err := errors.Join(settle.Views(ctx, e, st, upTo), settle.Files(ctx, e, st, upTo)); err != nil {
+	if err := settle.Views(ctx, e, st, upTo); err != nil {
 		return nil, err
 	}
-	t := tracer{build, f}
+	t := tracer{facts: map[string]string{}, figure: f}
+	facts, err := factQueries(ctx, e, build)
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range facts {
+		t.facts[f.table] = "(" + f.query + ")"
+	}
 	var parts []string
 	for _, set := range RecordSets(f.Tables) {
 		parts = append(parts, fmt.Sprintf(`SELECT '%s' AS record_set, _file, count(*) AS n, list_slice(list(_line ORDER BY _line), 1, %d) AS lines
@@ -85,12 +90,8 @@ func Trace(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, bui
 
 // tracer writes the queries that find the records behind one figure.
 type tracer struct {
-	build  string
+	facts  map[string]string // by table: its rows
 	figure Figure
-}
-
-func (t tracer) facts(table string) string {
-	return "read_parquet(" + engine.Quote(filepath.Join(t.build, "facts", table+".parquet")) + ")"
 }
 
 // where is the condition that the given columns hold what the figure has there.
@@ -123,25 +124,25 @@ func (t tracer) only(columns []string) bool {
 
 // rows is a query for the rows of one record set: SELECT _file, _line.
 func (t tracer) rows(set string) string {
-	readings := t.facts("readings") + " WHERE " + t.where("month", circumstances)
+	readings := t.facts["readings"] + " WHERE " + t.where("month", circumstances)
 	switch set {
 	case "inspections":
 		visits := readings
 		if t.only(ofVisits) { // those without a reading count too
-			visits = t.facts("visits") + " WHERE " + t.where("month", ofVisits)
+			visits = t.facts["visits"] + " WHERE " + t.where("month", ofVisits)
 		}
 		return "SELECT _file, _line FROM held_inspections WHERE inspection_id IN (SELECT inspection_id FROM " + visits + ")"
 	case "readings":
 		return "SELECT _file, _line FROM held_readings WHERE reading_id IN (SELECT reading_id FROM " + readings + ")"
 	case "findings":
-		return `SELECT h._file, h._line FROM held_findings h JOIN ` + t.facts("point_visits") + ` p ON p.site_id = h.site_id AND p.point_id = h.point_id
+		return `SELECT h._file, h._line FROM held_findings h JOIN ` + t.facts["point_visits"] + ` p ON p.site_id = h.site_id AND p.point_id = h.point_id
 			WHERE h.found_on >= p.local_date AND p.days_to_finding IS NOT NULL AND (p.inspection_id, p.point_id) IN (SELECT (inspection_id, point_id) FROM ` + readings + ")"
 	}
 	spans, by := "log_spells", []string{"unit_id", "month", "date"}
 	if _, ok := t.figure.Is["hold_no"]; ok {
 		spans, by = "log_holds", append(by, "hold_no")
 	}
-	return "SELECT h._file, h._line FROM held_unit_log h JOIN (SELECT unit_id, started_at, ended_at FROM " + t.facts(spans) + " WHERE " + t.where("strftime(unit_day, '%Y-%m')", by) +
+	return "SELECT h._file, h._line FROM held_unit_log h JOIN (SELECT unit_id, started_at, ended_at FROM " + t.facts[spans] + " WHERE " + t.where("strftime(unit_day, '%Y-%m')", by) +
 		") s ON s.unit_id = h.unit_id AND h.logged_at BETWEEN s.started_at AND s.ended_at"
 }
 

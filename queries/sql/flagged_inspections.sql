@@ -2,7 +2,7 @@
 -- title: Inspections to look at
 -- question: Which inspections hold a missed point, a false alarm or a breach of consequence, or were drawn for an audit, and in what circumstances?
 -- grain: one row per inspection whose weight is 5 or more or that was drawn for an audit sample, and a few lighter ones that are examples
--- reads: visits, readings, point_visits, protocol_readings, protocol_points, protocol_visits, samples
+-- reads: visits, readings, point_visits, protocol_readings, protocol_points, protocol_calls, copied_levels, protocol_visits, samples
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- param: off | checks that are switched off, with commas between
@@ -38,6 +38,10 @@ WITH broken AS (
     SELECT inspection_id, check_id, month FROM protocol_readings WHERE breach
     UNION ALL
     SELECT inspection_id, check_id, month FROM protocol_points WHERE breach
+    UNION ALL
+    SELECT inspection_id, check_id, month FROM protocol_calls WHERE breach
+    UNION ALL
+    SELECT inspection_id, check_id, month FROM copied_levels WHERE breach
     UNION ALL
     SELECT inspection_id, check_id, month FROM protocol_visits WHERE breach
 ), breached AS (

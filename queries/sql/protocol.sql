@@ -2,7 +2,7 @@
 -- title: How inspections were done
 -- question: For each check, how often was it breached, by whom, and is that more often than by the others?
 -- grain: one row per check and technician with at least one chance
--- reads: protocol_readings, protocol_points, protocol_visits
+-- reads: protocol_readings, protocol_points, protocol_calls, copied_levels, protocol_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- param: off | checks that are switched off, with commas between
@@ -29,6 +29,10 @@ WITH chances AS (
     SELECT check_id, technician_id, site_id, month, breach, n FROM protocol_readings
     UNION ALL
     SELECT check_id, technician_id, site_id, month, breach, n FROM protocol_points
+    UNION ALL
+    SELECT check_id, technician_id, site_id, month, breach, n FROM protocol_calls
+    UNION ALL
+    SELECT check_id, technician_id, site_id, month, breach, n FROM copied_levels
     UNION ALL
     SELECT check_id, technician_id, site_id, month, breach, n FROM protocol_visits
 ), sites AS (

@@ -2,7 +2,7 @@
 -- title: Every breach of the protocol
 -- question: Where was a check breached, what was seen there, and what is asked?
 -- grain: one row per breach
--- reads: protocol_readings, protocol_points, protocol_visits
+-- reads: protocol_readings, protocol_points, protocol_calls, copied_levels, protocol_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- param: off | checks that are switched off, with commas between
@@ -21,6 +21,10 @@ WITH chances AS (
     SELECT check_id, technician_id, site_id, month, local_date, inspection_id, point_id, reading_id, breach, seen FROM protocol_readings
     UNION ALL
     SELECT check_id, technician_id, site_id, month, local_date, inspection_id, point_id, reading_id, breach, seen FROM protocol_points
+    UNION ALL
+    SELECT check_id, technician_id, site_id, month, local_date, inspection_id, point_id, reading_id, breach, seen FROM protocol_calls
+    UNION ALL
+    SELECT check_id, technician_id, site_id, month, local_date, inspection_id, point_id, reading_id, breach, seen FROM copied_levels
     UNION ALL
     SELECT check_id, technician_id, site_id, month, local_date, inspection_id, point_id, reading_id, breach, seen FROM protocol_visits
 )

@@ -111,11 +111,12 @@ func TestViews(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	opt := transform.Options{Protocol: checks, Between: func() (err error) {
-		numbered, err = c.Views(ctx, e, st, 1, filepath.Join(t.TempDir(), "coded"))
-		return err
+	coded := filepath.Join(t.TempDir(), "coded")
+	opt := transform.Options{Protocol: checks, Between: func() (_ string, err error) {
+		numbered, err = c.Views(ctx, e, st, 1, coded)
+		return coded, err
 	}}
-	if err := transform.Facts(ctx, e, t.TempDir(), opt, func(string) {}); err != nil {
+	if _, err := transform.Facts(ctx, e, t.TempDir(), opt, func(string) {}); err != nil {
 		t.Fatal(err)
 	}
 	if err := Withhold(ctx, e, t.TempDir()); err != nil {

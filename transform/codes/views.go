@@ -25,7 +25,10 @@ var ids = map[string]string{
 	"recheck_of":    "coded('" + string(Inspection) + "', recheck_of)",
 	"point_id":      "coded('" + string(Point) + "', point_id)",
 	"reading_id":    "coded('" + string(Reading) + "', reading_id)",
+	"first_reading": "coded('" + string(Reading) + "', first_reading)",
+	"shown_reading": "coded('" + string(Reading) + "', shown_reading)",
 	"finding_id":    "coded('" + string(Finding) + "', finding_id)",
+	"site_key":      "CAST(md5_number_lower(coded('" + string(Site) + "', CAST(site_key AS VARCHAR))) >> 1 AS BIGINT)", // a plain hash could be found by trying
 	"name":          "CAST(NULL AS VARCHAR)",
 }
 

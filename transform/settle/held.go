@@ -54,12 +54,15 @@ const emptyFates = `SELECT CAST(NULL AS INTEGER) AS load, CAST(NULL AS VARCHAR) 
 
 // Views makes, in an engine, the views that later rooms read: held_SET for every record set, with the
 // rows that counted after load upTo, fates with every fate and rejects with every broken rule recorded until
-// then, and samples with the frames of the audit samples drawn until then.
+// then, samples with the frames of the audit samples drawn until then, and the table files of record files.
 func Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {
 	if err := fatesUntil(ctx, e, st, upTo); err != nil {
 		return err
 	}
 	if err := e.View(ctx, "rejects", parquetOnly(st.Paths(store.Rejects, "", upTo)), ""); err != nil {
+		return err
+	}
+	if err := Files(ctx, e, st, upTo); err != nil {
 		return err
 	}
 	if err := samples(ctx, e, st.SampleFrames(upTo)); err != nil {

@@ -8,26 +8,22 @@
 -- column: result | result of the first decisive finding that says what truth says
 -- column: cause | what moved, from the first decisive finding with a cause
 -- column: days_to_finding | days from the visit to the first finding in the window
-WITH visited AS (
-    SELECT DISTINCT r.inspection_id, r.site_id, r.point_id, r.local_date
-    FROM readings r
-    WHERE NOT r.control
-), seen AS (
-    SELECT v.inspection_id, v.site_id, v.point_id, f.finding_id, f.found_on, f.method, f.result, f.cause,
+WITH seen AS (
+    SELECT v.inspection_id, v.point_id, v.month, f.finding_id, f.found_on, f.method, f.result, f.cause,
            f.method IN ('opened', 'drilled', 'borescope') AS decisive,
            date_diff('day', v.local_date, f.found_on) AS days
-    FROM visited v
-    JOIN held_findings f ON f.site_id = v.site_id AND f.point_id = v.point_id
+    FROM point_decisions v
+    JOIN these_findings f ON f.site_id = v.site_id AND f.point_id = v.point_id
     CROSS JOIN params p
     WHERE date_diff('day', v.local_date, f.found_on) BETWEEN 0 AND p.truth_days
 ), summed AS (
-    SELECT inspection_id, point_id,
+    SELECT inspection_id, point_id, month,
            count(*) FILTER (WHERE decisive AND result = 'active') AS decisive_active,
            count(*) FILTER (WHERE decisive) AS decisive,
            count(*) FILTER (WHERE NOT decisive AND result = 'active') AS reported_active,
            min(days) AS days_to_finding
     FROM seen
-    GROUP BY inspection_id, point_id
+    GROUP BY inspection_id, point_id, month
 ), ranked AS (
     SELECT s.inspection_id, s.point_id, s.result, s.cause, s.method,
            row_number() OVER (PARTITION BY s.inspection_id, s.point_id
@@ -35,7 +31,7 @@ WITH visited AS (
     FROM seen s
     WHERE s.decisive
 )
-SELECT t.inspection_id, t.point_id,
+SELECT t.inspection_id, t.point_id, t.month,
        CASE WHEN t.decisive_active > 0 THEN 'active' WHEN t.decisive > 0 THEN 'not_active'
             WHEN t.reported_active > 0 THEN 'active' ELSE 'unverified' END AS truth,
        CASE WHEN t.decisive > 0 THEN 'decisive' WHEN t.reported_active > 0 THEN 'report' ELSE 'none' END AS verified_by,

@@ -7,14 +7,13 @@
 -- column: seen | what a breach shows, in words
 -- column: n | 1
 WITH counted AS (
-    SELECT r.inspection_id, count(*) FILTER (WHERE NOT r.control) AS readings, count(*) FILTER (WHERE r.control) AS controls,
-           count(*) FILTER (WHERE NOT r.control AND r.call = 'active') AS actives, count(DISTINCT CASE WHEN NOT r.control THEN r.point_id END) AS points,
-           sum(CAST(round(1000 * r.hold_s) AS BIGINT)) / 1000.0 AS held_s
-    FROM readings r
-    GROUP BY r.inspection_id
+    SELECT c.inspection_id, coalesce(sum(c.readings) FILTER (WHERE NOT c.control), 0) AS readings, coalesce(sum(c.readings) FILTER (WHERE c.control), 0) AS controls,
+           coalesce(sum(c.active) FILTER (WHERE NOT c.control), 0) AS actives, sum(c.hold_milli) / 1000.0 AS held_s
+    FROM reading_cells c
+    GROUP BY c.inspection_id
 ), called AS (
-    SELECT v.inspection_id, count(*) FILTER (WHERE v.call = 'active') AS actives, count(*) FILTER (WHERE v.call = 'unsure') AS unsure
-    FROM point_visits v
+    SELECT v.inspection_id, count(*) AS points, count(*) FILTER (WHERE v.call = 'active') AS actives, count(*) FILTER (WHERE v.call = 'unsure') AS unsure
+    FROM point_decisions v
     GROUP BY v.inspection_id
 ), areas AS (
     SELECT v.inspection_id, trim(t.area) AS area
@@ -29,7 +28,7 @@ WITH counted AS (
 ), whole AS (
     SELECT v.inspection_id, v.technician_id, v.site_id, v.month, v.local_date, v.outcome, v.accredited, t.accredited_until,
            date_diff('millisecond', v.started_at, v.ended_at) / 1000.0 AS took_s, coalesce(c.readings, 0) AS readings, coalesce(c.controls, 0) AS controls,
-           coalesce(c.actives, 0) AS actives, coalesce(c.points, 0) AS points, coalesce(c.held_s, 0) AS held_s, coalesce(k.actives, 0) AS called_active,
+           coalesce(c.actives, 0) AS actives, coalesce(k.points, 0) AS points, coalesce(c.held_s, 0) AS held_s, coalesce(k.actives, 0) AS called_active,
            coalesce(k.unsure, 0) AS unsure, b.inspection_id IS NOT NULL AS named, b.area
     FROM visits v
     JOIN held_technicians t ON t.technician_id = v.technician_id
@@ -37,25 +36,10 @@ WITH counted AS (
     LEFT JOIN called k ON k.inspection_id = v.inspection_id
     LEFT JOIN bare b ON b.inspection_id = v.inspection_id
 ), carried AS (
-    SELECT r.inspection_id, r.technician_id, r.site_id, r.month, r.local_date, r.unit_id, u.service_due_on, min(r.battery_pct) AS lowest,
-           count(r.battery_pct) AS noted, count(*) FILTER (WHERE r.battery_pct < p.battery_pct) AS low
-    FROM readings r
+    SELECT v.inspection_id, v.technician_id, v.site_id, v.month, v.local_date, r.unit_id, u.service_due_on, r.lowest_pct AS lowest, r.charges AS noted, r.low
+    FROM unit_visits r
+    JOIN visits v ON v.inspection_id = r.inspection_id
     JOIN held_units u ON u.unit_id = r.unit_id
-    CROSS JOIN params p
-    GROUP BY r.inspection_id, r.technician_id, r.site_id, r.month, r.local_date, r.unit_id, u.service_due_on
-), at_site AS (
-    SELECT v.site_id, v.local_date, min(v.technician_id) AS technician_id
-    FROM visits v
-    GROUP BY v.site_id, v.local_date
-    HAVING count(DISTINCT v.technician_id) = 1
-), returned AS (
-    SELECT f.finding_id, f.found_on, f.result, v.inspection_id, v.site_id, v.point_id, v.month, v.technician_id, v.call, a.technician_id AS judge,
-           row_number() OVER (PARTITION BY f.finding_id ORDER BY v.local_date DESC, v.inspection_id) AS nth
-    FROM held_findings f
-    JOIN at_site a ON a.site_id = f.site_id AND a.local_date = f.found_on
-    JOIN point_visits v ON v.site_id = f.site_id AND v.point_id = f.point_id
-    CROSS JOIN params p
-    WHERE f.method = 'return_visit' AND v.call IN ('active', 'clear') AND date_diff('day', v.local_date, f.found_on) BETWEEN 1 AND p.truth_days
 ), events AS (
     SELECT 'outcome_unbacked' AS check_id, w.technician_id, w.site_id, w.month, w.local_date, w.inspection_id, CAST(NULL AS VARCHAR) AS point_id,
            w.actives = 0 AS breach, concat('outcome active; ', w.readings, CASE WHEN w.readings = 1 THEN ' reading' ELSE ' readings' END, ', none active') AS seen
@@ -101,9 +85,8 @@ WITH counted AS (
     WHERE c.noted > 0
     UNION ALL
     SELECT 'own_finding', r.technician_id, r.site_id, r.month, r.found_on, r.inspection_id, r.point_id,
-           r.judge = r.technician_id, concat('called ', r.call, ' and found ', replace(r.result, '_', ' '), ' at a return visit on ', r.found_on, ' by the same person (finding ', r.finding_id, ')')
-    FROM returned r
-    WHERE r.nth = 1
+           r.by_self, concat('called ', r.call, ' and found ', replace(r.result, '_', ' '), ' at a return visit on ', r.found_on, ' by the same person (finding ', r.finding_id, ')')
+    FROM return_checks r
 )
 SELECT e.check_id, e.technician_id, e.site_id, e.month, e.local_date, e.inspection_id, e.point_id, CAST(NULL AS VARCHAR) AS reading_id,
        e.breach, CASE WHEN e.breach THEN e.seen END AS seen, CAST(1 AS BIGINT) AS n

@@ -1,7 +1,8 @@
 -- table: readings
 -- grain: one row per reading
 -- about: A reading with the circumstances of its visit, unit and material. The edges of the bands are the
---        house's choice.
+--        house's choice. It is never written: these_readings are the readings held, or those of the month at hand,
+--        and what a query does not ask for costs nothing.
 -- column: reading_id | key
 -- column: gain_share | position of the gain step in the unit's range, 0 lowest to 1 highest
 -- column: thickness_band | millimetres
@@ -13,16 +14,16 @@
 -- column: unit_overdue | yes, no or unknown: the unit's service was due before the local date
 -- column: control | true for a reading on a place known to be clear
 WITH placed AS (
-    SELECT r.*, v.site_id, v.region, v.technician_id, v.purpose, v.month, v.season, v.season_year, v.local_date, v.temp_band, v.wind_band,
+    SELECT r.*, v.site_id, v.site_key, v.region, v.technician_id, v.purpose, v.month, v.season, v.season_year, v.local_date, v.temp_band, v.wind_band,
            v.rain, u.model, u.gain_min, u.gain_max, u.gain_start, u.service_due_on, u.in_service_on,
            m.density_class, m.gain_low, m.gain_high,
            CAST(extract(hour FROM r.taken_at AT TIME ZONE v.time_zone) AS INTEGER) AS local_hour
-    FROM held_readings r
+    FROM these_readings r
     JOIN visits v ON v.inspection_id = r.inspection_id
     JOIN held_units u ON u.unit_id = r.unit_id
     JOIN held_materials m ON m.material = r.material
 )
-SELECT p.reading_id, p.inspection_id, p.site_id, p.point_id, p.region, p.technician_id, p.purpose, p.unit_id, p.model,
+SELECT p.reading_id, p.inspection_id, p.site_id, p.site_key, p.point_id, p.region, p.technician_id, p.purpose, p.unit_id, p.model,
        p.taken_at, p.month, p.season, p.season_year, p.local_date, p.material, p.density_class, p.thickness_mm,
        CASE WHEN p.thickness_mm IS NULL THEN 'unknown' WHEN p.thickness_mm <= 15 THEN 'up to 15' WHEN p.thickness_mm <= 30 THEN 'over 15 to 30'
             WHEN p.thickness_mm <= 60 THEN 'over 30 to 60' WHEN p.thickness_mm <= 120 THEN 'over 60 to 120' ELSE 'over 120' END AS thickness_band,
@@ -44,4 +45,3 @@ SELECT p.reading_id, p.inspection_id, p.site_id, p.point_id, p.region, p.technic
        CASE WHEN p.local_hour < 6 THEN '00 to 05' WHEN p.local_hour < 9 THEN '06 to 08' WHEN p.local_hour < 12 THEN '09 to 11'
             WHEN p.local_hour < 15 THEN '12 to 14' WHEN p.local_hour < 18 THEN '15 to 17' ELSE '18 to 23' END AS hour_band
 FROM placed p
-ORDER BY p.month, p.inspection_id, p.point_id, p.taken_at, p.reading_id

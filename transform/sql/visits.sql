@@ -3,6 +3,7 @@
 -- about: When and where an inspection was, in the region's own time, season and weather bands. The edges of
 --        the bands are the house's choice.
 -- column: inspection_id | key
+-- column: site_key | a number that stands for the site: the start of the id's MD5 (RFC 1321), without the sign
 -- column: month | YYYY-MM, local to the region
 -- column: season_scheme | as in the regions record set
 -- column: season | by the region's season scheme
@@ -21,7 +22,7 @@ WITH placed AS (
     JOIN held_regions r ON r.region = i.region
     JOIN held_technicians t ON t.technician_id = i.technician_id
 )
-SELECT p.inspection_id, p.site_id, p.region, p.technician_id, p.purpose, p.recheck_of, p.outcome, p.started_at, p.ended_at,
+SELECT p.inspection_id, p.site_id, CAST(md5_number_lower(p.site_id) >> 1 AS BIGINT) AS site_key, p.region, p.technician_id, p.purpose, p.recheck_of, p.outcome, p.started_at, p.ended_at,
        p.local_date, p.local_hour, p.time_zone,
        substr(CAST(p.local_date AS VARCHAR), 1, 7) AS month,
        p.season_scheme, s.season, CAST(extract(year FROM p.local_date) AS INTEGER) + s.year_shift AS season_year,

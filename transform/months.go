@@ -1,0 +1,251 @@
+package transform
+
+import (
+	"context"
+	"fmt"
+	"os"
+	"path/filepath"
+
+	"scanledger/transform/engine"
+)
+
+// maker is one run of Facts.
+type maker struct {
+	ctx    context.Context
+	e      *engine.Engine
+	dir    string
+	opt    Options
+	step   func(table string)
+	base   string   // digest of what all months are made with
+	months []*month // in order
+	coded  string   // folder of the base tables once Between has run; before, empty
+	fresh  int      // months whose readings were read
+}
+
+// month is a local month that has an inspection.
+type month struct {
+	name                   string            // YYYY-MM
+	visits                 string            // fingerprint of its rows of visits
+	startedFrom, startedTo string            // bounds of started_at
+	firstDay, lastDay      int64             // of local dates, days since 1970
+	inputs                                   // what else its tables are made of
+	digests                map[string]string // by pass
+	earlier                map[string]string // the same of the earlier run
+}
+
+// inputs are fingerprints of what the tables of a month are made of, and bounds to find it by.
+type inputs struct {
+	readings, findings, logs string
+	takenFrom, takenTo       string // bounds of taken_at
+}
+
+// visits finds the months and makes the table of that name, a file a month.
+func (m *maker) visits() error {
+	m.step("visits")
+	query, err := SQL("visits")
+	if err != nil {
+		return err
+	}
+	if err := m.e.Exec(m.ctx, "CREATE OR REPLACE TEMP VIEW placed_visits AS "+query); err != nil {
+		return err
+	}
+	if err := m.find(); err != nil {
+		return err
+	}
+	if err := m.recall(); err != nil {
+		return err
+	}
+	if err := m.folder("visits"); err != nil {
+		return err
+	}
+	for _, at := range m.months {
+		at.digests["visits"] = digest(m.base, at.visits)
+		made, err := m.takeOver(at, "visits", []string{"visits"})
+		if err != nil {
+			return err
+		}
+		if !made {
+			rows := fmt.Sprintf("SELECT * FROM placed_visits WHERE started_at BETWEEN TIMESTAMPTZ '%s' AND TIMESTAMPTZ '%s' AND month = '%s' ORDER BY inspection_id", at.startedFrom, at.startedTo, at.name)
+			if err := m.e.Save(m.ctx, rows, m.path("visits", at)); err != nil {
+				return fmt.Errorf("make table visits: %w", err)
+			}
+		}
+	}
+	return m.everything("visits")
+}
+
+// find lists the months there are.
+func (m *maker) find() error {
+	query := `SELECT month, CAST(sum(hash(v)) AS VARCHAR), CAST(min(started_at) AS VARCHAR), CAST(max(started_at) AS VARCHAR),
+		min(local_date) - DATE '1970-01-01', max(local_date) - DATE '1970-01-01' FROM placed_visits v GROUP BY month ORDER BY month`
+	return m.e.Each(m.ctx, query, nil, func(scan func(...any) error) error {
+		at := &month{digests: map[string]string{}, earlier: map[string]string{}}
+		m.months = append(m.months, at)
+		return scan(&at.name, &at.visits, &at.startedFrom, &at.startedTo, &at.firstDay, &at.lastDay)
+	})
+}
+
+// everything puts a view of a monthly table over all months.
+func (m *maker) everything(table string) error {
+	if len(m.months) > 0 {
+		return m.view(table, table, m.months)
+	}
+	if err := m.folder(table); err != nil {
+		return err
+	}
+	path := m.path(table, &month{name: "none"}) // over nothing: the columns alone
+	if err := m.save(table, path); err != nil {
+		return err
+	}
+	return m.e.View(m.ctx, table, []string{path}, "")
+}
+
+// folder makes the folder of a table's months.
+func (m *maker) folder(table string) error {
+	if err := os.MkdirAll(filepath.Join(m.dir, table), 0o700); err != nil {
+		return fmt.Errorf("make table %s: %w", table, err)
+	}
+	return nil
+}
+
+// path is the file of a month of a table.
+func (m *maker) path(table string, at *month) string {
+	return filepath.Join(m.dir, table, at.name+".parquet")
+}
+
+// view puts a view of the given name over some months of a table.
+func (m *maker) view(name, table string, months []*month) error {
+	if m.coded != "" {
+		return m.codedView(name, table, months)
+	}
+	paths := make([]string, len(months))
+	for i, at := range months {
+		paths[i] = m.path(table, at)
+	}
+	return m.e.View(m.ctx, name, paths, "SELECT * FROM "+engine.Name(table)+" WHERE false")
+}
+
+// codedView is view once ids have been replaced: then base tables are in one file each.
+func (m *maker) codedView(name, table string, months []*month) error {
+	names := make([]string, len(months))
+	for i, at := range months {
+		names[i] = at.name
+	}
+	return m.e.Exec(m.ctx, "CREATE OR REPLACE TEMP VIEW "+engine.Name(name)+" AS SELECT * FROM read_parquet("+
+		engine.Quote(filepath.Join(m.coded, table+".parquet"))+") WHERE list_contains("+engine.List(names)+"::VARCHAR[], month)")
+}
+
+// monthly makes the tables of every month, then those that need all months.
+func (m *maker) monthly() error {
+	if len(m.months) == 0 {
+		return m.empty()
+	}
+	if err := m.inputs(); err != nil {
+		return err
+	}
+	for _, p := range passes {
+		named := p.named
+		if m.opt.Between != nil {
+			named = nil
+		}
+		if err := m.pass(p, append(p.tables[:len(p.tables):len(p.tables)], named...)); err != nil {
+			return err
+		}
+	}
+	if err := m.finish(Base()); err != nil {
+		return err
+	}
+	if err := m.whole("recheck_pairs"); err != nil {
+		return err
+	}
+	if m.opt.Between != nil {
+		return m.between()
+	}
+	if err := m.finish(Tables()); err != nil {
+		return err
+	}
+	return m.remember()
+}
+
+// between lets ids be replaced, and makes the tables whose sentences name them.
+func (m *maker) between() (err error) {
+	if m.coded, err = m.opt.Between(); err != nil {
+		return err
+	}
+	for _, p := range passes {
+		if err := m.pass(p, p.named); err != nil {
+			return err
+		}
+	}
+	folder := m.coded
+	m.coded = ""
+	for _, p := range passes {
+		for _, table := range p.named {
+			if err := m.everything(table); err != nil {
+				return err
+			}
+		}
+		for _, table := range p.tables {
+			if err := m.e.View(m.ctx, table, []string{filepath.Join(folder, table+".parquet")}, ""); err != nil {
+				return err
+			}
+		}
+	}
+	for _, table := range []string{"visits", "readings"} {
+		if err := m.e.View(m.ctx, table, []string{filepath.Join(folder, table+".parquet")}, ""); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// empty puts views without rows in the place of the tables of months.
+func (m *maker) empty() error {
+	if err := m.e.Exec(m.ctx, "CREATE OR REPLACE TEMP TABLE this_month (month VARCHAR)"); err != nil {
+		return err
+	}
+	if err := m.e.View(m.ctx, "these_findings", nil, "SELECT * FROM held_findings"); err != nil {
+		return err
+	}
+	for _, p := range passes {
+		for scope, tables := range map[string][]string{"near_": p.near, "year_": p.year, "before_": p.before} {
+			for _, table := range tables {
+				if err := m.e.View(m.ctx, scope+table, nil, "SELECT * FROM "+engine.Name(table)); err != nil {
+					return err
+				}
+			}
+		}
+		for _, table := range append(p.tables[:len(p.tables):len(p.tables)], p.named...) {
+			if err := m.everything(table); err != nil {
+				return err
+			}
+		}
+	}
+	if err := m.whole("recheck_pairs"); err != nil {
+		return err
+	}
+	if m.opt.Between == nil {
+		return nil
+	}
+	_, err := m.opt.Between()
+	return err
+}
+
+// finish puts views over all months of the given tables.
+func (m *maker) finish(tables []string) error {
+	if err := m.theseReadings("SELECT * FROM held_readings"); err != nil {
+		return err
+	}
+	of := map[string]bool{}
+	for _, table := range monthly() {
+		of[table] = true
+	}
+	for _, table := range tables {
+		if of[table] {
+			if err := m.everything(table); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}

@@ -1,0 +1,197 @@
+package transform
+
+import (
+	"errors"
+	"fmt"
+	"io"
+	"io/fs"
+	"os"
+	"path/filepath"
+
+	"scanledger/transform/engine"
+)
+
+// pass makes some tables of a pass for every month.
+func (m *maker) pass(p pass, tables []string) error {
+	if len(tables) == 0 {
+		return nil
+	}
+	for _, table := range tables {
+		if err := m.folder(table); err != nil {
+			return err
+		}
+	}
+	if err := m.digest(p); err != nil {
+		return err
+	}
+	for i, at := range m.months {
+		if err := m.ctx.Err(); err != nil {
+			return err
+		}
+		taken, err := m.takeOver(at, p.name, tables)
+		if err != nil {
+			return err
+		}
+		if taken {
+			continue
+		}
+		if p.loaded && m.coded == "" {
+			m.fresh++
+		}
+		if err := m.make(p, i, tables); err != nil {
+			return fmt.Errorf("month %s: %w", at.name, err)
+		}
+	}
+	return nil
+}
+
+// make makes some tables of a month.
+func (m *maker) make(p pass, i int, tables []string) error {
+	at := m.months[i]
+	if err := m.look(p, i); err != nil {
+		return err
+	}
+	for _, table := range tables {
+		m.step(at.name + " " + table)
+		path := m.path(table, at)
+		if err := m.save(table, path); err != nil {
+			return err
+		}
+		if err := m.e.View(m.ctx, table, []string{path}, ""); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// look puts the views of a pass over a month and the months around it.
+func (m *maker) look(p pass, i int) error {
+	at := m.months[i]
+	if err := m.e.Exec(m.ctx, "CREATE OR REPLACE TEMP TABLE this_month AS SELECT "+engine.Quote(at.name)+" AS month"); err != nil {
+		return err
+	}
+	for _, table := range p.reads {
+		if err := m.view(table, table, []*month{at}); err != nil {
+			return err
+		}
+	}
+	for _, scope := range []struct {
+		prefix string
+		tables []string
+		months []*month
+	}{{"near_", p.near, m.near(i)}, {"year_", p.year, m.year(i)}, {"before_", p.before, m.months[:i]}} {
+		for _, table := range scope.tables {
+			if err := m.view(scope.prefix+table, table, scope.months); err != nil {
+				return err
+			}
+		}
+	}
+	return errors.Join(m.lookAtReadings(p, at), m.lookAtFindings(at))
+}
+
+// lookAtReadings narrows readings to those of a month.
+func (m *maker) lookAtReadings(p pass, at *month) error {
+	if m.coded != "" {
+		return m.view("readings", "readings", []*month{at})
+	}
+	if at.takenFrom == "" { // none
+		return m.theseReadings("SELECT * FROM held_readings WHERE false")
+	}
+	within := fmt.Sprintf("SELECT * FROM held_readings r WHERE r.taken_at BETWEEN TIMESTAMPTZ '%s' AND TIMESTAMPTZ '%s'", at.takenFrom, at.takenTo)
+	if !p.loaded {
+		return m.theseReadings(within)
+	}
+	within += " AND EXISTS (SELECT 1 FROM visits v WHERE v.inspection_id = r.inspection_id)"
+	if err := m.e.Exec(m.ctx, "CREATE OR REPLACE TEMP TABLE month_readings AS "+within); err != nil {
+		return err
+	}
+	return m.theseReadings("SELECT * FROM month_readings")
+}
+
+// theseReadings says of which readings the view of that name, and readings over it, are.
+func (m *maker) theseReadings(query string) error {
+	readings, err := SQL("readings")
+	if err != nil {
+		return err
+	}
+	return errors.Join(m.e.View(m.ctx, "these_readings", nil, query), m.e.View(m.ctx, "readings", nil, readings))
+}
+
+// lookAtFindings narrows these_findings to those that may tell about visits of the month.
+func (m *maker) lookAtFindings(at *month) error {
+	return m.e.View(m.ctx, "these_findings", nil, fmt.Sprintf("SELECT * FROM held_findings WHERE found_on BETWEEN DATE '1970-01-01' + %d AND DATE '1970-01-01' + %d",
+		at.firstDay, at.lastDay+int64(m.opt.TruthDays)))
+}
+
+// near are the months with a day within truth_days of one of month i.
+func (m *maker) near(i int) (out []*month) {
+	at, reach := m.months[i], int64(m.opt.TruthDays)
+	for _, o := range m.months {
+		if o.firstDay-at.lastDay <= reach && at.firstDay-o.lastDay <= reach {
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+// year are the months of the year that ends with month i.
+func (m *maker) year(i int) (out []*month) {
+	for _, o := range m.months[:i+1] {
+		if monthsBetween(o.name, m.months[i].name) < 12 {
+			out = append(out, o)
+		}
+	}
+	return out
+}
+
+// monthsBetween counts from one month, YYYY-MM, to another.
+func monthsBetween(from, to string) int {
+	number := func(s string) int {
+		var year, month int
+		if _, err := fmt.Sscanf(s, "%d-%d", &year, &month); err != nil {
+			panic(err) // made by visits.sql
+		}
+		return 12*year + month
+	}
+	return number(to) - number(from)
+}
+
+// takeOver reports whether the given tables of a month, as the earlier run left them, are what they would be
+// now, and takes them over if so.
+func (m *maker) takeOver(at *month, pass string, tables []string) (bool, error) {
+	if at.earlier[pass] == "" || at.earlier[pass] != at.digests[pass] {
+		return false, nil
+	}
+	for _, table := range tables {
+		from := filepath.Join(m.opt.Earlier, table, at.name+".parquet")
+		err := share(from, m.path(table, at))
+		if errors.Is(err, fs.ErrNotExist) { // half an output is none
+			return false, nil
+		}
+		if err != nil {
+			return false, fmt.Errorf("take over %s: %w", from, err)
+		}
+	}
+	return true, nil
+}
+
+// share gives a file a second name, or copies it where that cannot be: no output changes a file once it is written.
+func share(from, to string) (err error) {
+	if err := os.Remove(to); err != nil && !errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	if err := os.Link(from, to); err == nil || errors.Is(err, fs.ErrNotExist) {
+		return err
+	}
+	in, err := os.Open(from)
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, in.Close()) }()
+	out, err := os.OpenFile(to, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return err
+	}
+	_, err = io.Copy(out, in)
+	return errors.Join(err, out.Close())
+}
