@@ -2,7 +2,7 @@
 -- title: How often movement is shown
 -- question: On what share of point-visits, and of readings at each gain step, was the call active, and how sure is that?
 -- grain: one row per cut; a cut is one value of the columns named in "by"
--- reads: point_visits, readings
+-- reads: point_visits, reading_cells
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: by | which columns make the cut; "all" for everything
@@ -38,8 +38,8 @@ WITH visit_cells AS (
                 WHEN 1 THEN 'material+gain+region' END AS "by",
            material, gain, season, region, CAST(NULL AS VARCHAR) AS month, CAST(NULL AS VARCHAR) AS model,
            CAST(NULL AS VARCHAR) AS thickness_band, CAST(NULL AS VARCHAR) AS purpose, site_id,
-           count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure
-    FROM readings
+           sum(readings) AS n, sum(active) AS active, sum(unsure) AS unsure
+    FROM reading_cells
     WHERE NOT control AND month BETWEEN $from AND $to
     GROUP BY GROUPING SETS ((gain, site_id), (material, gain, site_id), (gain, season, site_id), (material, gain, region, site_id))
 ), cells AS (

@@ -2,7 +2,7 @@
 -- title: Last digits of levels
 -- question: Does anyone write down levels whose last digits are used too unevenly to have been read off?
 -- grain: one row per technician and unit model
--- reads: readings
+-- reads: technician_levels
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: technician_id | technician
@@ -31,22 +31,22 @@
 -- caveat: Even shares are expected of a digit finer than what the hand can steer; a model that shows coarse steps gives uneven ones to all, which is why the others count too.
 -- caveat: Uneven digits say that levels were rounded or thought up, not which readings.
 WITH levels AS (
-    SELECT technician_id, coalesce(model, 'unknown') AS model, CAST(round(level_pct * 10) AS INTEGER) AS tenths
-    FROM readings
+    SELECT technician_id, model, CAST(round(level_pct * 10) AS INTEGER) AS tenths, n
+    FROM technician_levels
     WHERE month BETWEEN $from AND $to AND level_pct > 0 AND level_pct < 100
 ), shown AS (
-    SELECT model, 100 * count(*) FILTER (WHERE tenths % 10 <> 0) >= count(*) AS tenths_shown
+    SELECT model, 100 * coalesce(sum(n) FILTER (WHERE tenths % 10 <> 0), 0) >= sum(n) AS tenths_shown
     FROM levels
     GROUP BY model
 ), digits AS (
-    SELECT l.technician_id, l.model, s.tenths_shown, CASE WHEN s.tenths_shown THEN l.tenths % 10 ELSE (l.tenths // 10) % 10 END AS digit
+    SELECT l.technician_id, l.model, s.tenths_shown, CASE WHEN s.tenths_shown THEN l.tenths % 10 ELSE (l.tenths // 10) % 10 END AS digit, l.n
     FROM levels l
     JOIN shown s ON s.model = l.model
 )
 SELECT technician_id, model, CASE WHEN tenths_shown THEN 'tenths' ELSE 'ones' END AS place,
-       count(*) FILTER (WHERE digit = 0), count(*) FILTER (WHERE digit = 1), count(*) FILTER (WHERE digit = 2), count(*) FILTER (WHERE digit = 3),
-       count(*) FILTER (WHERE digit = 4), count(*) FILTER (WHERE digit = 5), count(*) FILTER (WHERE digit = 6), count(*) FILTER (WHERE digit = 7),
-       count(*) FILTER (WHERE digit = 8), count(*) FILTER (WHERE digit = 9)
+       CAST(coalesce(sum(n) FILTER (WHERE digit = 0), 0) AS BIGINT), CAST(coalesce(sum(n) FILTER (WHERE digit = 1), 0) AS BIGINT), CAST(coalesce(sum(n) FILTER (WHERE digit = 2), 0) AS BIGINT), CAST(coalesce(sum(n) FILTER (WHERE digit = 3), 0) AS BIGINT),
+       CAST(coalesce(sum(n) FILTER (WHERE digit = 4), 0) AS BIGINT), CAST(coalesce(sum(n) FILTER (WHERE digit = 5), 0) AS BIGINT), CAST(coalesce(sum(n) FILTER (WHERE digit = 6), 0) AS BIGINT), CAST(coalesce(sum(n) FILTER (WHERE digit = 7), 0) AS BIGINT),
+       CAST(coalesce(sum(n) FILTER (WHERE digit = 8), 0) AS BIGINT), CAST(coalesce(sum(n) FILTER (WHERE digit = 9), 0) AS BIGINT)
 FROM digits
 GROUP BY technician_id, model, tenths_shown
 ORDER BY technician_id, model

@@ -2,7 +2,7 @@
 -- title: Inspections to look at
 -- question: Which inspections hold a missed point, a false alarm or a breach of consequence, or were drawn for an audit, and in what circumstances?
 -- grain: one row per inspection whose weight is 5 or more or that was drawn for an audit sample, and a few lighter ones that are examples
--- reads: visits, readings, point_visits, protocol_readings, protocol_points, protocol_calls, copied_levels, protocol_visits, samples
+-- reads: visits, reading_cells, point_visits, protocol_readings, protocol_points, protocol_calls, copied_levels, protocol_visits, samples
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- param: off | checks that are switched off, with commas between
@@ -62,9 +62,9 @@ WITH broken AS (
     WHERE part <> '' AND month BETWEEN $from AND $to
     GROUP BY inspection_id
 ), held AS (
-    SELECT inspection_id, string_agg(DISTINCT unit_id, ', ' ORDER BY unit_id) AS units, count(*) FILTER (WHERE NOT control) AS readings,
-           count(*) FILTER (WHERE control) AS controls
-    FROM readings
+    SELECT inspection_id, string_agg(DISTINCT unit_id, ', ' ORDER BY unit_id) AS units, CAST(coalesce(sum(readings) FILTER (WHERE NOT control), 0) AS BIGINT) AS readings,
+           CAST(coalesce(sum(readings) FILTER (WHERE control), 0) AS BIGINT) AS controls
+    FROM reading_cells
     WHERE month BETWEEN $from AND $to
     GROUP BY inspection_id
 )

@@ -2,7 +2,7 @@
 -- title: How the chance of a hit runs with gain
 -- question: When the gain is stepped up at a point that is active, how does the chance that movement has been shown run with the step, and where does it start and level off?
 -- grain: one row per material, density class, material and thickness band, and unit model and material; "by" says which
--- reads: point_visits, readings
+-- reads: point_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: by | material, density_class, material+thickness_band or model+material
@@ -23,24 +23,11 @@
 -- caveat: It assumes that a point which shows at a step would show at any higher one, and that points not taken further are like those that were. Standard errors are not given: steps share their points.
 -- caveat: Each point is counted once, shared out over the steps in the fit.
 -- caveat: Rows by material, band or density class pool unit models, whose gain steps mean different things.
-WITH taken AS (
-    SELECT p.inspection_id, p.point_id, p.site_id, p.material, p.density_class, p.thickness_band, coalesce(p.model, 'unknown') AS model,
-           p.call || CASE WHEN p.called_elsewhere THEN ', elsewhere active' ELSE '' END AS call, p.truth,
-           r.gain, r.call = 'active' AS shown,
-           coalesce(sum(CASE WHEN r.call = 'active' THEN 1 ELSE 0 END)
-               OVER (PARTITION BY p.inspection_id, p.point_id ORDER BY r.taken_at, r.reading_id ROWS BETWEEN UNBOUNDED PRECEDING AND 1 PRECEDING), 0) AS shown_before
-    FROM point_visits p
-    JOIN readings r ON r.inspection_id = p.inspection_id AND r.point_id = p.point_id
-    WHERE NOT r.control AND p.verified_by = 'decisive' AND p.month BETWEEN $from AND $to
-), shown AS (
-    SELECT *, min(CASE WHEN shown THEN gain END) OVER (PARTITION BY inspection_id, point_id) AS shown_at
-    FROM taken
-    WHERE shown_before = 0
-), ladders AS (
-    SELECT site_id, material, density_class, thickness_band, model, call, truth, shown_at,
-           max(gain) FILTER (WHERE NOT shown AND (shown_at IS NULL OR gain < shown_at)) AS unshown_at
-    FROM shown
-    GROUP BY inspection_id, point_id, site_id, material, density_class, thickness_band, model, call, truth, shown_at
+WITH ladders AS (
+    SELECT site_id, material, density_class, thickness_band, coalesce(model, 'unknown') AS model,
+           call || CASE WHEN called_elsewhere THEN ', elsewhere active' ELSE '' END AS call, truth, shown_at, unshown_at
+    FROM point_visits
+    WHERE verified_by = 'decisive' AND month BETWEEN $from AND $to
 ), cells AS (
     SELECT CASE grouping(density_class, thickness_band, model) WHEN 7 THEN 'material' WHEN 3 THEN 'density_class'
                 WHEN 5 THEN 'material+thickness_band' WHEN 6 THEN 'model+material' END AS "by",

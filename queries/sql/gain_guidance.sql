@@ -2,7 +2,7 @@
 -- title: Which gain step costs least
 -- question: For each material and gain step, how often do readings show the activity that is there and movement that is not, and what would that cost?
 -- grain: one row per material and gain step, also by thickness band and by unit model; "by" says which
--- reads: point_visits, readings, held_materials
+-- reads: verified_readings, held_materials
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: by | material+gain, material+thickness_band+gain or model+material+gain
@@ -47,23 +47,18 @@
 -- caveat: The first active reading counts, also where a reading after it took it back: false alarms by a step are those before any such second look.
 -- caveat: Gain steps mean different things on different unit models. Rows by material and gain go by the number alone and pool models; rows by model and material do not.
 -- caveat: Material and thickness band are those of the reading that decided the point-visit.
-WITH checked AS (
-    SELECT p.material, p.thickness_band, coalesce(r.model, 'unknown') AS model, r.gain, p.site_id,
-           p.call || CASE WHEN p.called_elsewhere THEN ', elsewhere active' ELSE '' END AS call, p.truth, r.call AS shown, p.inspection_id, p.point_id
-    FROM point_visits p
-    JOIN readings r ON r.inspection_id = p.inspection_id AND r.point_id = p.point_id
-    WHERE NOT r.control AND p.verified_by = 'decisive' AND p.month BETWEEN $from AND $to
-), cells AS (
+WITH cells AS (
     SELECT CASE grouping(thickness_band, model) WHEN 3 THEN 'material+gain' WHEN 1 THEN 'material+thickness_band+gain'
                 WHEN 2 THEN 'model+material+gain' END AS "by",
            material, thickness_band, model, gain, site_id, call,
-           count(*) FILTER (WHERE truth = 'active') AS readings_active,
-           count(*) FILTER (WHERE truth = 'active' AND shown = 'active') AS hits,
-           count(DISTINCT (inspection_id, point_id)) FILTER (WHERE truth = 'active') AS points_active,
-           count(*) FILTER (WHERE truth = 'not_active') AS readings_not_active,
-           count(*) FILTER (WHERE truth = 'not_active' AND shown = 'active') AS false_alarms,
-           count(DISTINCT (inspection_id, point_id)) FILTER (WHERE truth = 'not_active') AS points_not_active
-    FROM checked
+           coalesce(sum(readings) FILTER (WHERE truth = 'active'), 0) AS readings_active,
+           coalesce(sum(active) FILTER (WHERE truth = 'active'), 0) AS hits,
+           count(*) FILTER (WHERE truth = 'active' AND (first_model OR grouping(model) = 0)) AS points_active,
+           coalesce(sum(readings) FILTER (WHERE truth = 'not_active'), 0) AS readings_not_active,
+           coalesce(sum(active) FILTER (WHERE truth = 'not_active'), 0) AS false_alarms,
+           count(*) FILTER (WHERE truth = 'not_active' AND (first_model OR grouping(model) = 0)) AS points_not_active
+    FROM verified_readings
+    WHERE month BETWEEN $from AND $to
     GROUP BY GROUPING SETS ((material, gain, site_id, call), (material, thickness_band, gain, site_id, call), (material, model, gain, site_id, call))
 )
 SELECT c."by", c.material, c.thickness_band, c.model, c.gain, c.site_id, c.call, c.readings_active, c.hits, c.points_active,

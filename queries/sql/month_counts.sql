@@ -2,7 +2,7 @@
 -- title: What was done, month by month
 -- question: How much was inspected, called and checked in each month, and what was found?
 -- grain: one row per local month
--- reads: visits, readings, point_visits
+-- reads: visits, reading_cells, point_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: month | local to the region, YYYY-MM
@@ -27,7 +27,7 @@ WITH visited AS (
     WHERE month BETWEEN $from AND $to
     GROUP BY month
 ), held AS (
-    SELECT month, count(*) AS readings FROM readings WHERE month BETWEEN $from AND $to GROUP BY month
+    SELECT month, CAST(sum(readings) AS BIGINT) AS readings FROM reading_cells WHERE month BETWEEN $from AND $to GROUP BY month
 ), called AS (
     SELECT month, count(*) AS points,
            count(*) FILTER (WHERE call = 'active') AS active_calls,

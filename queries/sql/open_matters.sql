@@ -2,7 +2,7 @@
 -- title: Open matters
 -- question: What should someone look into first, and where is the evidence?
 -- grain: one row per matter: a missed point, a technician and a check, an overdue unit, or a record file
--- reads: point_visits, protocol_visits, readings
+-- reads: point_visits, protocol_visits, reading_cells
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: matter | missed_point, overdue_unit, protocol, digits, consistency, drift, unit, rejected_rows or waiting_rows
@@ -25,7 +25,7 @@ WITH missed AS (
 ), overdue AS (
     SELECT 'overdue_unit' AS matter, r.unit_id AS subject, '' AS technician_id, '' AS inspection_id, CAST(min(u.service_due_on) AS VARCHAR) AS "date", '' AS verified_by,
            '' AS method, 0 AS days, count(DISTINCT CASE WHEN r.unit_overdue = 'yes' THEN r.inspection_id END) AS cases, count(DISTINCT r.inspection_id) AS "of"
-    FROM readings r
+    FROM reading_cells r
     JOIN held_units u ON u.unit_id = r.unit_id
     WHERE r.month BETWEEN $from AND $to
     GROUP BY r.unit_id

@@ -2,7 +2,7 @@
 -- title: Are technicians in line with one another?
 -- question: Does any technician call movement, raise false alarms or miss more or less often than the average technician would under the same conditions, beyond what chance gives?
 -- grain: one row per technician and measure
--- reads: point_visits, readings
+-- reads: point_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: technician_id | technician
@@ -37,14 +37,8 @@
 -- caveat: A missed point is known only where a clear call was opened. The expected count goes by the share of each technician's own clear and active calls that were opened, apart for points that another visit called active, which are opened for that call. It takes the clear calls opened as a random draw among those.
 -- caveat: For false alarms the gain is that of the reading that called it. For detections and missed points it is the step at which the point was first read, since what shows decides where stepping ends.
 -- caveat: With nobody out of line, seeded simulations of 14 technicians have anyone in act in fewer than one period in twenty. Someone with 2.5 times the false alarms is in act in most of them only where some thirty false alarms or more were to be expected of them; with fewer, chance alone may hide as much.
-WITH first_reading AS (
-    SELECT r.inspection_id, r.point_id, r.gain,
-           row_number() OVER (PARTITION BY r.inspection_id, r.point_id ORDER BY r.taken_at, r.reading_id) AS nth
-    FROM readings r
-    WHERE NOT r.control AND r.month BETWEEN $from AND $to
-)
 SELECT p.technician_id, p.site_id, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain,
-       f.gain AS first_gain,
+       p.first_gain,
        count(*) AS point_visits,
        count(*) FILTER (WHERE p.call = 'active') AS active_calls,
        count(*) FILTER (WHERE p.call = 'active' AND p.verified_by = 'decisive') AS active_verified,
@@ -53,7 +47,6 @@ SELECT p.technician_id, p.site_id, p.month, p.material, p.thickness_band, p.seas
        count(*) FILTER (WHERE p.call = 'clear' AND p.verified_by = 'decisive') AS clear_verified,
        count(*) FILTER (WHERE p.call = 'clear' AND p.verified_by = 'decisive' AND p.truth = 'active') AS missed
 FROM point_visits p
-JOIN first_reading f ON f.inspection_id = p.inspection_id AND f.point_id = p.point_id AND f.nth = 1
 WHERE p.month BETWEEN $from AND $to
-GROUP BY p.technician_id, p.site_id, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, f.gain
-ORDER BY p.technician_id, p.site_id, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, f.gain
+GROUP BY p.technician_id, p.site_id, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain
+ORDER BY p.technician_id, p.site_id, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain

@@ -2,7 +2,7 @@
 -- title: Has a technician changed against themselves?
 -- question: Since when does a technician raise more or fewer false alarms than their own earlier level gives under the same conditions, and what else changed then?
 -- grain: one row per technician and month, from the technician's first month to the last
--- reads: point_visits, readings
+-- reads: reading_cells, point_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: technician_id | technician
@@ -51,10 +51,8 @@
 -- caveat: Where missed points are not rare the lower limit of a gap is 0, and only long gaps can be out of the ordinary.
 WITH held AS (
     SELECT technician_id, month, local_date, unit_id, gain,
-           count(*) AS readings,
-           count(hold_s) AS holds,
-           CAST(coalesce(sum(CAST(round(hold_s * 10) AS BIGINT)), 0) AS BIGINT) AS hold_tenths
-    FROM readings
+           CAST(sum(readings) AS BIGINT) AS readings, CAST(sum(holds) AS BIGINT) AS holds, CAST(sum(hold_tenths) AS BIGINT) AS hold_tenths
+    FROM reading_cells
     WHERE NOT control AND month BETWEEN $from AND $to
     GROUP BY technician_id, month, local_date, unit_id, gain
 ), found AS (

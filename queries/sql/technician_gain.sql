@@ -2,7 +2,7 @@
 -- title: Who uses gain otherwise than the others?
 -- question: On the same materials with the same model of unit, does anyone work at other gain steps than the others, start elsewhere than the unit's starting step, or leave dense walls without stepping up?
 -- grain: one row per technician
--- reads: readings
+-- reads: reading_cells, point_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: technician_id | technician
@@ -39,36 +39,19 @@
 -- caveat: Gain is the technician's own choice; another mix is no fault in itself and nobody is ranked.
 -- caveat: Mixes are compared on the same materials and models, not at the same thickness, season or region.
 -- caveat: One who sees movement more often stops lower, so a mix may differ because calls do.
-WITH ordered AS (
-    SELECT r.*, row_number() OVER (PARTITION BY r.inspection_id, r.point_id ORDER BY r.taken_at, r.reading_id) AS nth
-    FROM readings r
-    WHERE r.month BETWEEN $from AND $to AND NOT r.control
-), points AS (
-    SELECT technician_id, site_id, inspection_id, point_id,
-           max(nth) FILTER (WHERE nth = 1 AND gain <> gain_start) IS NOT NULL AS elsewhere,
-           min(nth) FILTER (WHERE density_class = 'dense' AND call = 'clear' AND gain < gain_max) AS clear_at,
-           min(nth) FILTER (WHERE call = 'active') AS active_at
-    FROM ordered
-    GROUP BY technician_id, site_id, inspection_id, point_id
-), stepped AS (
-    SELECT p.technician_id, p.site_id,
-           bool_or(o.nth > p.clear_at AND o.gain > c.gain) AS up
-    FROM points p
-    JOIN ordered c ON c.inspection_id = p.inspection_id AND c.point_id = p.point_id AND c.nth = p.clear_at
-    JOIN ordered o ON o.inspection_id = p.inspection_id AND o.point_id = p.point_id
-    WHERE p.active_at IS NULL OR p.active_at > p.clear_at
-    GROUP BY p.technician_id, p.site_id, p.inspection_id, p.point_id
-)
 SELECT 'mix' AS part, technician_id, inspection_id AS place, material || ' ' || coalesce(model, '') || ' ' || gain_min || ' ' || gain_max AS stratum,
-       gain, min(gain_share) AS relative, count(*) AS n, 0 AS events
-FROM ordered
+       gain, min(gain_share) AS relative, CAST(sum(readings) AS BIGINT) AS n, 0 AS events
+FROM reading_cells
+WHERE month BETWEEN $from AND $to AND NOT control
 GROUP BY technician_id, inspection_id, material, coalesce(model, ''), gain_min, gain_max, gain
 UNION ALL
-SELECT 'start', technician_id, site_id, '', 0, 0.0, count(*), count(*) FILTER (WHERE elsewhere)
-FROM points
+SELECT 'start', technician_id, site_id, '', 0, 0.0, count(*), count(*) FILTER (WHERE started_elsewhere)
+FROM point_visits
+WHERE month BETWEEN $from AND $to
 GROUP BY technician_id, site_id
 UNION ALL
-SELECT 'step', technician_id, site_id, '', 0, 0.0, count(*), count(*) FILTER (WHERE up)
-FROM stepped
+SELECT 'step', technician_id, site_id, '', 0, 0.0, count(*), count(*) FILTER (WHERE stepped_up)
+FROM point_visits
+WHERE month BETWEEN $from AND $to AND stepped_up IS NOT NULL
 GROUP BY technician_id, site_id
 ORDER BY part, technician_id, stratum, place, gain

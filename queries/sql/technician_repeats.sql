@@ -2,7 +2,7 @@
 -- title: How far do repeated readings of one person scatter?
 -- question: Where one person read the same point twice at the same gain in one visit, how far apart are the levels, and how often is the call the same?
 -- grain: one row per technician, and "all"
--- reads: readings
+-- reads: repeated_readings
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: technician_id | technician, or "all"
@@ -21,16 +21,7 @@
 -- column: why_not | why not
 -- caveat: Most points are read again because the first reading showed movement or was unsure, so the scatter is that of doubtful points and larger than that of all.
 -- caveat: A level near the top or bottom of the scale cannot scatter freely; the limit is a yardstick, no tolerance.
-WITH repeated AS (
-    SELECT technician_id, site_id, inspection_id, point_id, gain,
-           count(*) FILTER (WHERE call = 'active') AS active,
-           count(*) FILTER (WHERE call = 'clear') AS clear,
-           coalesce(string_agg(CAST(level_pct AS VARCHAR), ' ' ORDER BY taken_at, reading_id), '') AS levels
-    FROM readings
-    WHERE month BETWEEN $from AND $to AND NOT control
-    GROUP BY technician_id, site_id, inspection_id, point_id, gain
-    HAVING count(*) > 1
-)
 SELECT technician_id, site_id, active, clear, levels
-FROM repeated
+FROM repeated_readings
+WHERE month BETWEEN $from AND $to
 ORDER BY site_id, inspection_id, point_id, gain

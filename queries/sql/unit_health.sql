@@ -2,7 +2,7 @@
 -- title: Which units need looking into?
 -- question: Does a unit raise more false alarms than where it is used and who uses it would give, while past its service date or in service, and does anything else in its readings ask for a look?
 -- grain: one row per unit
--- reads: readings, point_visits, held_units
+-- reads: held_units, reading_cells, point_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: unit_id | unit
@@ -49,7 +49,7 @@
 -- caveat: A service day that was moved on in the records hides that the unit was overdue before.
 -- caveat: Hours on one charge and the clock are in unit_use; both rest on readings alone.
 WITH period AS (
-    SELECT max(local_date) AS last_day FROM readings WHERE month BETWEEN $from AND $to
+    SELECT max(local_date) AS last_day FROM reading_cells WHERE month BETWEEN $from AND $to
 ), calls AS (
     SELECT unit_id, unit_overdue = 'yes' AS overdue, site_id, material, region || ' ' || season AS season, technician_id, month,
            count(*) AS points, count(*) FILTER (WHERE call = 'active') AS active,
@@ -60,9 +60,9 @@ WITH period AS (
     GROUP BY unit_id, unit_overdue = 'yes', site_id, material, region || ' ' || season, technician_id, month
 )
 SELECT 'unit' AS part, u.unit_id, coalesce(u.model, ''), u.service_due_on < p.last_day AS overdue, CAST(u.service_due_on AS VARCHAR) AS site_id, '' AS material,
-       '' AS season, '' AS technician_id, '' AS month, count(*) AS points, 0 AS active, 0 AS verified, count(*) FILTER (WHERE r.unit_overdue = 'yes') AS false_alarms
+       '' AS season, '' AS technician_id, '' AS month, CAST(sum(r.readings) AS BIGINT) AS points, 0 AS active, 0 AS verified, CAST(coalesce(sum(r.readings) FILTER (WHERE r.unit_overdue = 'yes'), 0) AS BIGINT) AS false_alarms
 FROM held_units u
-JOIN readings r ON r.unit_id = u.unit_id AND r.month BETWEEN $from AND $to
+JOIN reading_cells r ON r.unit_id = u.unit_id AND r.month BETWEEN $from AND $to
 CROSS JOIN period p
 GROUP BY u.unit_id, u.model, u.service_due_on, p.last_day
 UNION ALL
