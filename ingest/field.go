@@ -50,7 +50,7 @@ func newFieldParser(f contract.Field, decimalComma bool) fieldParser {
 		comma:       decimalComma,
 		seen:        new(interner),
 		outside:     "lies outside what the column allows, " + rangeText(f) + "; correct the value or its unit",
-		unlisted:    "is not one of " + strings.Join(f.Constraints.Enum, ", "),
+		unlisted:    "is not one of the words the column takes; write " + strings.Join(f.Constraints.Enum, ", "),
 	}
 }
 
@@ -77,11 +77,11 @@ var (
 	notInteger = &fault{"type", "is not a whole number between -2147483648 and 2147483647; write digits only, such as 12"}
 	notNumber  = &fault{"type", "is not a number; write digits with a decimal point and without unit, such as 12.5"}
 	notBoolean = &fault{"type", "is neither true nor false; write true, false, 1 or 0"}
-	notText    = &fault{"type", "is a true-or-false value where text belongs"}
+	notText    = &fault{"type", "is a true-or-false value where text belongs; write text"}
 	errorValue = &fault{"type", "is an error value of the spreadsheet; mend its formula"}
 	notUTF8    = &fault{"utf8", "holds bytes that are not UTF-8 text; save the file as UTF-8"}
-	tooShort   = &fault{"minLength", "is too short"}
-	tooLong    = &fault{"maxLength", "is too long"}
+	tooShort   = &fault{"minLength", "is too short; write more characters"}
+	tooLong    = &fault{"maxLength", "is too long; the command records shows how many characters the column takes"}
 	unprinted  = &fault{"printable", "holds a character that cannot be printed; remove it"}
 	noZone     = &fault{"zone", "is not an IANA time zone; write one such as Australia/Brisbane"}
 )

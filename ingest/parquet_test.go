@@ -12,6 +12,7 @@ import (
 	"github.com/apache/arrow-go/v18/arrow/array"
 	"github.com/apache/arrow-go/v18/arrow/decimal128"
 	"github.com/apache/arrow-go/v18/arrow/memory"
+	"github.com/apache/arrow-go/v18/parquet/compress"
 )
 
 // unitLog builds a unit_log file of one row with the given type for each column.
@@ -29,7 +30,7 @@ func unitLog(t *testing.T, types map[string]arrow.DataType, fill func(*array.Rec
 	builder := array.NewRecordBuilder(memory.DefaultAllocator, arrow.NewSchema(fields, nil))
 	defer builder.Release()
 	fill(builder)
-	return writeParquet(t, builder.NewRecordBatch(), 100)
+	return writeParquet(t, builder.NewRecordBatch(), 100, compress.Codecs.Snappy)
 }
 
 func TestParquetTypes(t *testing.T) {
