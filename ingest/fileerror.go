@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"compress/gzip"
+	"context"
 	"errors"
 	"io"
 	"io/fs"
@@ -32,9 +33,9 @@ func (s Source) fileError(op string, err error, remedy string) *FileError {
 	return &FileError{File: s.Path, Op: op, Err: err, Remedy: remedy}
 }
 
-// ioError turns trouble while reading bytes into a FileError; a FileError passes unchanged.
+// ioError turns trouble while reading bytes into a FileError; a FileError and the end of a context pass unchanged.
 func (s Source) ioError(op string, err error) error {
-	if _, ok := errors.AsType[*FileError](err); ok {
+	if _, ok := errors.AsType[*FileError](err); ok || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
 	}
 	return s.fileError(op, err, ioRemedy(err))
@@ -50,6 +51,8 @@ func ioRemedy(err error) string {
 		return "it is not gzip-compressed; rename it without .gz"
 	case errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, gzip.ErrChecksum):
 		return "the file is cut short or damaged; copy or export it again"
+	case errors.Is(err, errUnpacks):
+		return "unpack it, look at what is in it, and load that"
 	default:
 		return "copy or export the file again"
 	}

@@ -2,6 +2,7 @@ package ingest
 
 import (
 	"context"
+	"io"
 	"os"
 	"path/filepath"
 	"testing"
@@ -20,9 +21,24 @@ type outcome struct {
 // readSource reads a file and checks the promises that hold for every file.
 func readSource(t testing.TB, src Source) (outcome, error) {
 	t.Helper()
+	return gather(t, src, func(sink func(Chunk) error) (Summary, error) { return Read(context.Background(), src, sink) })
+}
+
+// readStream is readSource for text that lies nowhere.
+func readStream(t testing.TB, src Source, r io.Reader, size int64) (outcome, error) {
+	t.Helper()
+	return gather(t, src, func(sink func(Chunk) error) (sum Summary, err error) {
+		read := map[Format]func(context.Context, Source, io.Reader, int64, func(parsed) error) error{CSV: readCSV, JSONL: readJSONL}[src.Format]
+		err = read(context.Background(), src, r, size, sum.deliver(src, sink))
+		return sum, err
+	})
+}
+
+func gather(t testing.TB, src Source, read func(sink func(Chunk) error) (Summary, error)) (outcome, error) {
+	t.Helper()
 	var out outcome
 	rows, lastLine := int64(0), int64(0)
-	sum, err := Read(context.Background(), src, func(c Chunk) error {
+	sum, err := read(func(c Chunk) error {
 		rows += c.Rows
 		rejected := map[int64]bool{}
 		for _, r := range c.Rejects {

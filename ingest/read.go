@@ -2,7 +2,6 @@ package ingest
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"os"
 	"runtime"
@@ -33,43 +32,50 @@ func Read(ctx context.Context, src Source, sink func(Chunk) error) (Summary, err
 	if err := ctx.Err(); err != nil {
 		return sum, err
 	}
-	file, err := os.Open(src.Path)
+	file, size, err := openRegular(src.Path)
 	if err != nil {
-		cause := err
-		if pathErr, ok := errors.AsType[*os.PathError](err); ok {
-			cause = pathErr.Err
-		}
-		return sum, src.ioError("open", cause)
+		return sum, err
 	}
 	defer func() { _ = file.Close() }() // nothing was written
-	info, err := file.Stat()
-	if err != nil {
-		return sum, src.ioError("open", err)
-	}
-	if info.IsDir() {
-		return sum, src.fileError("open", errors.New("it is a folder"), "name a file")
-	}
-	sum.Bytes = info.Size()
-	err = readFormat(ctx, src, file, sum.Bytes, func(p parsed) error {
-		sum.add(p)
+	sum.Bytes = size
+	err = readFormat(ctx, src, file, size, sum.deliver(src, sink))
+	return sum, err
+}
+
+// deliver counts what it is given and hands it to sink.
+func (s *Summary) deliver(src Source, sink func(Chunk) error) func(parsed) error {
+	return func(p parsed) error {
+		s.add(p)
+		if s.Rejected > mostRejected && s.Rejected > s.Rows/10*9 {
+			return src.hopeless(*s, p)
+		}
 		if p.Rows == 0 {
 			return nil
 		}
 		return sink(p.Chunk)
-	})
-	return sum, err
+	}
+}
+
+// mostRejected is how many rows of a file may be rejected where nearly all are. What they have in common is to be mended
+// once; a list of millions of them helps nobody, and who takes them in holds them in memory.
+const mostRejected = 1_000_000
+
+func (s Source) hopeless(sum Summary, p parsed) error {
+	last := p.Rejects[len(p.Rejects)-1]
+	return s.fileError("read", fmt.Errorf("%d of the first %d rows are rejected; line %d, for example: %s %s", sum.Rejected, sum.Rows, last.Line, last.Column, last.Message),
+		"mend what they have in common; the command check lists those of a part of the file")
 }
 
 func readFormat(ctx context.Context, src Source, file *os.File, size int64, deliver func(parsed) error) error {
 	switch src.Format {
 	case CSV:
-		return readCSV(ctx, src, file, size, deliver)
+		return readCSV(ctx, src, wanted{ctx, file}, size, deliver)
 	case JSONL:
-		return readJSONL(ctx, src, file, size, deliver)
+		return readJSONL(ctx, src, wanted{ctx, file}, size, deliver)
 	case XLSX:
-		return readXLSX(ctx, src, file, deliver)
+		return readXLSX(ctx, src, file, size, deliver)
 	case Parquet:
-		return readParquet(ctx, src, file, deliver)
+		return readParquet(ctx, src, file, size, deliver)
 	default:
 		return src.fileError("open", fmt.Errorf("format %d is unknown", src.Format), "use Identify")
 	}

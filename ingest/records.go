@@ -58,7 +58,7 @@ func newTextSource(src Source, r io.Reader, size int64) (*textSource, error) {
 		if err != nil {
 			return nil, src.ioError("open", shortGzip(err))
 		}
-		t.r = unzipped
+		t.r = &unzipping{r: unzipped, packed: size}
 	} else {
 		first = min(first, size+1) // one more, to see the end
 	}

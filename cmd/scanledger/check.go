@@ -43,7 +43,7 @@ func (c *checkCmd) Run(a *app) error {
 		}
 	}
 	for _, path := range unknown {
-		if err := a.say("skipped %s: the start of its name is no record set", path); err != nil {
+		if err := a.say("skipped %s: %s", path, ingest.WhyUnknown(path)); err != nil {
 			return err
 		}
 	}

@@ -112,7 +112,7 @@ func (l *load) plan(paths []string) error {
 		return err
 	}
 	for _, path := range unknown {
-		l.skipped = append(l.skipped, Skipped{path, "the start of its name is no record set"})
+		l.skipped = append(l.skipped, Skipped{path, ingest.WhyUnknown(path)})
 	}
 	seen := map[string]string{}
 	for _, path := range found {
