@@ -12,6 +12,7 @@ import (
 	"encoding/base64"
 	"fmt"
 	"html/template"
+	"unicode"
 
 	"scanledger/queries"
 )
@@ -154,5 +155,16 @@ func Render(site Site, p Page) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("make page %s: %w", p.File, err)
 	}
-	return out.Bytes(), nil
+	return visible(out.Bytes()), nil
+}
+
+// visible puts a sign in the place of characters that a page does not show but that turn the text around them (the Unicode
+// bidirectional controls) or steer a terminal in which somebody looks at the file. Our own text has none of them.
+func visible(page []byte) []byte {
+	return bytes.Map(func(r rune) rune {
+		if r != '\n' && r != '\t' && (unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r)) {
+			return unicode.ReplacementChar
+		}
+		return r
+	}, page)
 }

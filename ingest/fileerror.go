@@ -6,6 +6,9 @@ import (
 	"errors"
 	"io"
 	"io/fs"
+	"strconv"
+	"strings"
+	"unicode"
 )
 
 // FileError says that a file as a whole cannot be read. Nothing of that file may be kept.
@@ -18,7 +21,11 @@ type FileError struct {
 
 // Error gives file, operation, cause and remedy in one line.
 func (e *FileError) Error() string {
-	text := e.Op + " " + e.File + ": " + e.Err.Error()
+	file := e.File
+	if strings.ContainsFunc(file, unicode.IsControl) { // a name may not break the line or say more than a name
+		file = strconv.Quote(file)
+	}
+	text := e.Op + " " + file + ": " + e.Err.Error()
 	if e.Remedy != "" {
 		text += "; " + e.Remedy
 	}

@@ -191,7 +191,7 @@ func TestHostileNames(t *testing.T) {
 			}
 			continue
 		}
-		if err != nil || src.Set.Name != set || src.Name != name {
+		if err != nil || src.Set.Name != set || src.Name != strings.ToValidUTF8(name, "\ufffd") {
 			t.Errorf("%q: %+v, %v", name, src, err)
 			continue
 		}

@@ -49,7 +49,7 @@ type Source struct {
 // set is the start of the name up to the first character that is not a letter or underscore, less
 // any underscore at its end, or setName unless that is empty. Errors are of type *FileError.
 func Identify(path, setName string) (Source, error) {
-	src := Source{Path: path, Name: filepath.Base(path)}
+	src := Source{Path: path, Name: strings.ToValidUTF8(filepath.Base(path), string(unicode.ReplacementChar))}
 	ext := strings.ToLower(filepath.Ext(src.Name))
 	stem := strings.TrimSuffix(src.Name, filepath.Ext(src.Name))
 	if ext == ".gz" {

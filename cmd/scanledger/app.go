@@ -56,9 +56,12 @@ func (a *app) say(format string, args ...any) error {
 
 // object prints a value for a machine.
 func (a *app) object(v any) error {
-	enc := json.NewEncoder(a.t.out)
-	enc.SetIndent("", "  ")
-	return enc.Encode(v)
+	raw, err := json.MarshalIndent(v, "", "  ")
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(a.t.out, "%s\n", escapeHidden(raw))
+	return err
 }
 
 // table prints rows with tab-separated cells in aligned columns.

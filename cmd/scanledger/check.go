@@ -43,7 +43,7 @@ func (c *checkCmd) Run(a *app) error {
 		}
 	}
 	for _, path := range unknown {
-		if err := a.say("skipped %s: %s", path, ingest.WhyUnknown(path)); err != nil {
+		if err := a.say("skipped %s: %s", oneLine.Replace(path), oneLine.Replace(ingest.WhyUnknown(path))); err != nil {
 			return err
 		}
 	}
@@ -75,7 +75,7 @@ func (c *checkCmd) one(a *app, path string) (checked, error) {
 }
 
 func (a *app) sayChecked(one checked) error {
-	if err := a.say("%s: %d rows of %s, %d rejected", one.File, one.Rows, one.Set, one.Rejected); err != nil || a.quiet {
+	if err := a.say("%s: %d rows of %s, %d rejected", oneLine.Replace(one.File), one.Rows, one.Set, one.Rejected); err != nil || a.quiet {
 		return err
 	}
 	var rows []string

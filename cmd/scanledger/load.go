@@ -53,7 +53,7 @@ func (a *app) load(dir string, files []string, set string, received time.Time) (
 
 func (a *app) sayLoad(rep settle.Report, dir string) error {
 	for _, s := range rep.Skipped {
-		if err := a.say("skipped %s: %s", s.Path, s.Reason); err != nil {
+		if err := a.say("skipped %s: %s", oneLine.Replace(s.Path), oneLine.Replace(s.Reason)); err != nil {
 			return err
 		}
 	}
@@ -82,5 +82,5 @@ func (a *app) sayLoad(rep settle.Report, dir string) error {
 }
 
 func countsLine(name, set string, c store.Counts) string {
-	return fmt.Sprintf("%s\t%s\t%d\t%d\t%d\t%d\t%d\t%d", name, set, c.Rows, c.Accepted, c.Duplicate, c.Corrected, c.Waiting, c.Rejected)
+	return fmt.Sprintf("%s\t%s\t%d\t%d\t%d\t%d\t%d\t%d", oneLine.Replace(name), set, c.Rows, c.Accepted, c.Duplicate, c.Corrected, c.Waiting, c.Rejected)
 }

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"os"
 	"strconv"
+	"strings"
 
 	"github.com/apache/arrow-go/v18/arrow"
 	"github.com/apache/arrow-go/v18/arrow/array"
@@ -139,15 +140,17 @@ func writeRejectCSV(path string, rows []RejectRow) error {
 	return errors.Join(err, w.Error(), f.Close())
 }
 
-// Inert makes a text harmless to a spreadsheet: one that could be read as a formula is quoted.
-// (Common practice against formula injection, no source.)
+// Inert makes a text harmless to a spreadsheet: a quote goes before what could be read as a formula, at its start and after
+// what some locales take for the end of a cell. (Common practice against formula injection, no source.)
 func Inert(s string) string {
-	if s == "" {
-		return s
+	var out strings.Builder
+	start := true
+	for _, r := range s {
+		if start && strings.ContainsRune("=+-@\t\r＝＋－＠", r) {
+			out.WriteByte('\'')
+		}
+		out.WriteRune(r)
+		start = strings.ContainsRune(";\t\r\n", r)
 	}
-	switch s[0] {
-	case '=', '+', '-', '@', '\t', '\r':
-		return "'" + s
-	}
-	return s
+	return out.String()
 }

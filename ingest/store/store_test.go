@@ -112,7 +112,8 @@ func TestOpenSaysWhatIsWrong(t *testing.T) {
 }
 
 func TestInert(t *testing.T) {
-	for in, want := range map[string]string{"": "", "plain": "plain", "=1+1": "'=1+1", "@x": "'@x", "-2": "'-2", "+2": "'+2", "a=b": "a=b"} {
+	for in, want := range map[string]string{"": "", "plain": "plain", "=1+1": "'=1+1", "@x": "'@x", "-2": "'-2", "+2": "'+2", "a=b": "a=b",
+		"\t=1": "'\t'=1", "＝1": "'＝1", "a;=1": "a;'=1", "a\n@x": "a\n'@x", "a; -b": "a; -b", "1-2": "1-2"} {
 		if got := store.Inert(in); got != want {
 			t.Errorf("%q: got %q, want %q", in, got, want)
 		}

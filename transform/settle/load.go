@@ -4,7 +4,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path/filepath"
 	"time"
 
 	"scanledger/ingest"
@@ -217,7 +216,7 @@ func total(sum *store.Counts, c store.Counts) {
 // newFile enters a record file in the ledger.
 func (l *load) newFile(src source) *store.File {
 	l.files = append(l.files, store.File{
-		Number: l.firstFile + len(l.files), Load: l.txn.Load, Name: filepath.Base(src.Path),
+		Number: l.firstFile + len(l.files), Load: l.txn.Load, Name: src.Name,
 		SHA256: src.sha256, Bytes: src.bytes, RecordSet: src.Set.Name,
 	})
 	return &l.files[len(l.files)-1]
