@@ -141,11 +141,14 @@ func Expand(paths []string) (files, unknown []string, err error) {
 
 // WhyUnknown says why Expand gave a path as unknown, and what to do.
 func WhyUnknown(path string) string {
+	if isDir(path) {
+		return "it is a link to a folder, which is not followed; name the folder itself"
+	}
 	_, err := Identify(path, "")
 	if fileErr, ok := errors.AsType[*FileError](err); ok {
 		return fileErr.Err.Error() + "; " + fileErr.Remedy
 	}
-	return "it is a link to a folder, which is not followed; name the folder itself"
+	return "its name is that of a record file"
 }
 
 func hidden(name string) bool { return strings.HasPrefix(name, ".") || strings.HasPrefix(name, "~$") }
