@@ -214,6 +214,9 @@ func inertCSV(t *testing.T, form, content string) {
 	if form != "--csv" {
 		return
 	}
+	if i := strings.IndexFunc(content, func(r rune) bool { return hidden(r) && !strings.ContainsRune("\t\r\n", r) }); i >= 0 {
+		t.Errorf("a control character: %.80q", content[i:])
+	}
 	rows, err := csv.NewReader(strings.NewReader(content)).ReadAll()
 	if err != nil {
 		t.Error(err)

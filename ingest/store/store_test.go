@@ -113,7 +113,8 @@ func TestOpenSaysWhatIsWrong(t *testing.T) {
 
 func TestInert(t *testing.T) {
 	for in, want := range map[string]string{"": "", "plain": "plain", "=1+1": "'=1+1", "@x": "'@x", "-2": "'-2", "+2": "'+2", "a=b": "a=b",
-		"\t=1": "'\t'=1", "＝1": "'＝1", "a;=1": "a;'=1", "a\n@x": "a\n'@x", "a; -b": "a; -b", "1-2": "1-2"} {
+		"\t=1": "'\t'=1", "＝1": "'＝1", "a;=1": "a;'=1", "a\n@x": "a\n'@x", "a; -b": "a; -b", "1-2": "1-2",
+		"\x1b[2J\x7f\u009b\u202e": "␛[2J␡\ufffd\ufffd", "a\tb\r\nc": "a\tb\r\nc"} {
 		if got := store.Inert(in); got != want {
 			t.Errorf("%q: got %q, want %q", in, got, want)
 		}
