@@ -228,6 +228,24 @@ func TestParquetBombs(t *testing.T) {
 	checkMessages(t, nil, err)
 }
 
+// TestParquetLongTexts: a text that a file keeps once and has in every row is held to what rows may take.
+func TestParquetLongTexts(t *testing.T) {
+	for length, cause := range map[int]string{50: "", 5_000: "longer than those of records", 20_000: "bytes at once"} {
+		tb := table{header: []string{"technician_id", "name"}}
+		for range 2 * BatchRows {
+			tb.rows = append(tb.rows, []any{strings.Repeat("x", length), strings.Repeat("y", length)})
+		}
+		content := tb.parquetPacked(t, 2*BatchRows, compress.Codecs.Zstd)
+		within(t, fmt.Sprintf("%d rows of %d characters in %d bytes", len(tb.rows), length, len(content)), 700<<20, 20*time.Second, func() {
+			_, err := readText(t, "technicians.parquet", string(content))
+			if (err == nil) != (cause == "") || err != nil && !strings.Contains(err.Error(), cause) {
+				t.Errorf("%d characters: %v; want %q", length, err, cause)
+			}
+			checkMessages(t, nil, err)
+		})
+	}
+}
+
 // TestHopeless: millions of rows that are all rejected end in one error that shows what they have in common; as many in a
 // file of sound rows are listed one by one.
 func TestHopeless(t *testing.T) {

@@ -88,8 +88,12 @@ func unzipToTemp(ctx context.Context, src Source, packed io.Reader, packedSize i
 // two milliards of values are missing.
 const maxRowsPerByte = 100
 
-// maxAllocation is more than any page of a sound file takes, in bytes.
-const maxAllocation = 256 << 20
+// maxAllocation is more than any page of a sound file takes, and maxBatch more than BatchRows rows do: 8 KiB a row. A text
+// that is kept once may stand in every row. In bytes.
+const (
+	maxAllocation = 64 << 20
+	maxBatch      = BatchRows * 8 << 10
+)
 
 // cappedAllocator refuses sizes that only a damaged file can ask for; Source.guard turns the panic
 // into an error.
@@ -212,6 +216,9 @@ func (t *tableReader) blocks(emit func(recordBlock) error) error {
 	row := int64(1)
 	for t.records.Next() {
 		records := t.records.RecordBatch()
+		if batchBytes(records) > maxBatch {
+			return t.src.fileError("read", fmt.Errorf("row %d or after: the texts are longer than those of records", row), "leave out what belongs to no column, or shorten it")
+		}
 		records.Retain()
 		if err := emit(recordBlock{row, records}); err != nil {
 			records.Release()
@@ -226,6 +233,17 @@ func (t *tableReader) blocks(emit func(recordBlock) error) error {
 		return t.src.fileError("read", fmt.Errorf("%w: it promises %d rows and holds %d", errCutShort, t.rows, row-1), parquetRemedy)
 	}
 	return nil
+}
+
+func batchBytes(records arrow.RecordBatch) (bytes int) {
+	for _, column := range records.Columns() {
+		for _, buffer := range column.Data().Buffers() {
+			if buffer != nil {
+				bytes += buffer.Len()
+			}
+		}
+	}
+	return bytes
 }
 
 var errCutShort = errors.New("the file is damaged")
