@@ -73,6 +73,7 @@ func readMutant(t *testing.T, path string, content []byte) (outcome, error) {
 	if err := os.WriteFile(path, content, 0o600); err != nil {
 		t.Fatal(err)
 	}
+	defer func() { _ = os.Remove(path) }() // to write over a file makes some file systems wait for the disk
 	hang := time.AfterFunc(mutantTime, func() {
 		kept := filepath.Join(os.TempDir(), "hangs-"+filepath.Base(path))
 		panic(fmt.Sprintf("reading %s does not end (%v)", kept, os.WriteFile(kept, content, 0o600)))
