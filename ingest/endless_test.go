@@ -245,19 +245,3 @@ func TestParquetLongTexts(t *testing.T) {
 		})
 	}
 }
-
-// TestHopeless: millions of rows that are all rejected end in one error that shows what they have in common; as many in a
-// file of sound rows are listed one by one.
-func TestHopeless(t *testing.T) {
-	src, err := Identify("technicians.csv", "")
-	if err != nil {
-		t.Fatal(err)
-	}
-	within(t, "rejects", 1<<30, time.Minute, func() {
-		_, err = readStream(t, src, io.MultiReader(strings.NewReader(techHeader), repeated(",,\n", 3*(mostRejected+100_000))), 1<<30)
-	})
-	if err == nil || !strings.Contains(err.Error(), "technician_id is required") {
-		t.Errorf("got %v", err)
-	}
-	checkMessages(t, nil, err)
-}

@@ -29,7 +29,7 @@ func readStream(t testing.TB, src Source, r io.Reader, size int64) (outcome, err
 	t.Helper()
 	return gather(t, src, func(sink func(Chunk) error) (sum Summary, err error) {
 		read := map[Format]func(context.Context, Source, io.Reader, int64, func(parsed) error) error{CSV: readCSV, JSONL: readJSONL}[src.Format]
-		err = read(context.Background(), src, r, size, sum.deliver(src, sink))
+		err = read(context.Background(), src, r, size, sum.deliver(sink))
 		return sum, err
 	})
 }

@@ -38,32 +38,19 @@ func Read(ctx context.Context, src Source, sink func(Chunk) error) (Summary, err
 	}
 	defer func() { _ = file.Close() }() // nothing was written
 	sum.Bytes = size
-	err = readFormat(ctx, src, file, size, sum.deliver(src, sink))
+	err = readFormat(ctx, src, file, size, sum.deliver(sink))
 	return sum, err
 }
 
 // deliver counts what it is given and hands it to sink.
-func (s *Summary) deliver(src Source, sink func(Chunk) error) func(parsed) error {
+func (s *Summary) deliver(sink func(Chunk) error) func(parsed) error {
 	return func(p parsed) error {
 		s.add(p)
-		if s.Rejected > mostRejected && s.Rejected > s.Rows/10*9 {
-			return src.hopeless(*s, p)
-		}
 		if p.Rows == 0 {
 			return nil
 		}
 		return sink(p.Chunk)
 	}
-}
-
-// mostRejected is how many rows of a file may be rejected where nearly all are. What they have in common is to be mended
-// once; a list of millions of them helps nobody, and who takes them in holds them in memory.
-const mostRejected = 1_000_000
-
-func (s Source) hopeless(sum Summary, p parsed) error {
-	last := p.Rejects[len(p.Rejects)-1]
-	return s.fileError("read", fmt.Errorf("%d of the first %d rows are rejected; line %d, for example: %s %s", sum.Rejected, sum.Rows, last.Line, last.Column, last.Message),
-		"mend what they have in common; the command check lists those of a part of the file")
 }
 
 func readFormat(ctx context.Context, src Source, file *os.File, size int64, deliver func(parsed) error) error {

@@ -19,8 +19,12 @@ type checked struct {
 	Rows     int64           `json:"rows"`
 	Rejected int64           `json:"rejected"`
 	Extra    []string        `json:"extra_columns,omitempty"`
-	Broken   []ingest.Reject `json:"broken"`
+	Broken   []ingest.Reject `json:"broken"` // the first mostListed of them
+	More     int             `json:"more_broken,omitempty"`
 }
+
+// mostListed bounds the broken rules listed of a file: where every row breaks one, they fill memory and help nobody.
+const mostListed = 100_000
 
 // Run reads every file against the rules that need no other row.
 func (c *checkCmd) Run(a *app) error {
@@ -67,7 +71,9 @@ func (c *checkCmd) one(a *app, path string) (checked, error) {
 	src.Renames = a.config.Columns[src.Set.Name]
 	out := checked{File: path, Set: src.Set.Name, Broken: []ingest.Reject{}}
 	sum, err := ingest.Read(a.ctx, src, func(chunk ingest.Chunk) error {
-		out.Broken = append(out.Broken, chunk.Rejects...)
+		room := min(len(chunk.Rejects), mostListed-len(out.Broken))
+		out.Broken = append(out.Broken, chunk.Rejects[:room]...)
+		out.More += len(chunk.Rejects) - room
 		return nil
 	})
 	out.Rows, out.Rejected, out.Extra = sum.Rows, sum.Rejected, sum.ExtraColumns
@@ -81,6 +87,9 @@ func (a *app) sayChecked(one checked) error {
 	var rows []string
 	for _, r := range one.Broken {
 		rows = append(rows, fmt.Sprintf("  line %d\t%s\t%s\t%q\t%s", r.Line, r.Column, r.Rule, r.Value, r.Message))
+	}
+	if one.More > 0 {
+		rows = append(rows, fmt.Sprintf("  and %d more; mend these first, or load the file to have all listed", one.More))
 	}
 	return a.table(rows)
 }
