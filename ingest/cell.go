@@ -73,6 +73,16 @@ func soundText(text []byte) bool {
 	return bytes.IndexByte(text, 0) < 0 && utf8.Valid(text)
 }
 
+// isPlain tells whether text is all printable ASCII, as most is; then nothing more need be asked of it.
+func isPlain(text []byte) bool {
+	for _, b := range text {
+		if b < ' ' || b > '~' {
+			return false
+		}
+	}
+	return true
+}
+
 func printable(text []byte) bool {
 	for i := 0; i < len(text); {
 		if b := text[i]; b < utf8.RuneSelf {
@@ -246,13 +256,12 @@ func pointed(text []byte) []byte {
 	return text
 }
 
-// oneOf finds text among the allowed values and gives the allowed value itself, which costs no
-// allocation.
-func oneOf(allowed []string, text []byte) (string, bool) {
+// oneOf tells whether text is one of the allowed values.
+func oneOf(allowed []string, text []byte) bool {
 	for _, a := range allowed {
 		if a == string(text) {
-			return a, true
+			return true
 		}
 	}
-	return "", false
+	return false
 }

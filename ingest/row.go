@@ -33,50 +33,7 @@ func newRowParser(src Source, decimalComma bool) *rowParser {
 
 // start begins a chunk of at most capacity rows.
 func (p *rowParser) start(capacity int) {
-	batch := &Batch{
-		Set:   p.set,
-		Lines: make([]int64, 0, capacity),
-		Cols:  make([]Column, len(p.fields)),
-	}
-	for i := range batch.Cols {
-		batch.Cols[i] = newColumn(p.fields[i].kind, capacity)
-	}
-	p.chunk = Chunk{Batch: batch}
-}
-
-func newColumn(kind contract.Kind, capacity int) Column {
-	c := Column{Valid: make([]bool, 0, capacity)}
-	switch kind {
-	case contract.Text:
-		c.Text = make([]string, 0, capacity)
-	case contract.Number:
-		c.Num = make([]float64, 0, capacity)
-	case contract.Boolean:
-		c.Bool = make([]bool, 0, capacity)
-	case contract.Timestamp:
-		c.Local = make([]bool, 0, capacity)
-		c.Int = make([]int64, 0, capacity)
-	case contract.Integer, contract.Date:
-		c.Int = make([]int64, 0, capacity)
-	}
-	return c
-}
-
-func (c *Column) append(kind contract.Kind, v *value) {
-	c.Valid = append(c.Valid, v.state == sound)
-	switch kind {
-	case contract.Text:
-		c.Text = append(c.Text, v.text)
-	case contract.Number:
-		c.Num = append(c.Num, v.num)
-	case contract.Boolean:
-		c.Bool = append(c.Bool, v.truth)
-	case contract.Timestamp:
-		c.Local = append(c.Local, v.local)
-		c.Int = append(c.Int, v.whole)
-	case contract.Integer, contract.Date:
-		c.Int = append(c.Int, v.whole)
-	}
+	p.chunk = Chunk{Batch: NewBatch(p.set, capacity)}
 }
 
 // row judges p.cells as one row.

@@ -5,30 +5,23 @@ import (
 	"scanledger/transform/engine"
 )
 
-// decided reads this load's fates of the record set, records those that are news, and returns the
-// candidates that are not taken in.
-func (o *offering) decided() (map[store.Lineage]string, error) {
-	out := map[store.Lineage]string{}
-	err := o.eng.Each(o.ctx, sqlText("changed"), []any{engine.Arg("record_set", o.set.Name)}, func(scan func(...any) error) error {
+// decided reads this load's fates of the record set and records those that are news.
+func (o *offering) decided() error {
+	return o.eng.Each(o.ctx, sqlText("changed"), []any{engine.Arg("record_set", o.set.Name)}, func(scan func(...any) error) error {
 		f := store.Fate{RecordSet: o.set.Name}
 		var before, ruleBefore string
 		if err := scan(&f.File, &f.Line, &f.Fate, &f.Held, &f.Column, &f.Rule, &f.Value, &f.Message, &before, &ruleBefore); err != nil {
 			return err
 		}
-		if f.Fate == "waiting" || f.Fate == "rejected" || f.Fate == "duplicate" {
-			out[store.Lineage{File: f.File, Line: f.Line}] = f.Fate
-		}
 		if f.Fate != before || f.Rule != ruleBefore || f.Fate == "accepted" || f.Fate == "corrected" {
-			o.record(f, before)
+			return o.record(f, before)
 		}
 		return nil
 	})
-	return out, err
 }
 
 // record enters a fate in the load's log and moves its row's count.
-func (o *offering) record(f store.Fate, before string) {
-	o.fates = append(o.fates, f)
+func (o *offering) record(f store.Fate, before string) error {
 	name := ""
 	if f.File >= o.firstFile {
 		now := &o.files[f.File-o.firstFile]
@@ -49,28 +42,38 @@ func (o *offering) record(f store.Fate, before string) {
 		change.Add(before, -1)
 		change.Add(f.Fate, 1)
 	}
-	if f.Fate == "rejected" && before != "rejected" {
-		o.rejects = append(o.rejects, store.RejectRow{FileName: name, RecordSet: f.RecordSet, Line: f.Line,
+	err := o.log.Fate(f)
+	if err == nil && f.Fate == "rejected" && before != "rejected" {
+		err = o.log.Reject(store.RejectRow{FileName: name, RecordSet: f.RecordSet, Line: f.Line,
 			Column: f.Column, Rule: f.Rule, Value: f.Value, Message: f.Message})
 	}
+	return err
 }
 
-// touched finds the staged parts that hold rows not taken in.
-func (o *offering) touched(candidates []string, rowsOut int) (map[string]bool, error) {
-	touched := map[string]bool{}
-	if rowsOut == 0 || len(candidates) == 0 {
-		return touched, nil
+// left is a row of a staged part that is not taken in.
+type left struct {
+	row  int64 // in the part, from 0
+	pool bool  // it may come in later
+}
+
+// leftOut finds the rows of staged parts that are not taken in, in their order, by part.
+func (o *offering) leftOut(candidates []string) (map[string][]left, error) {
+	out := map[string][]left{}
+	if len(candidates) == 0 {
+		return out, nil
 	}
-	query := "SELECT DISTINCT c.filename FROM read_parquet(" + engine.List(candidates) + `, filename = true) c
+	query := "SELECT c.filename, c.file_row_number, f.fate <> 'duplicate' FROM read_parquet(" + engine.List(candidates) + `, filename = true, file_row_number = true) c
 		JOIN fate_now f ON f.file = c._file AND f.line = c._line
-		WHERE f.record_set = $record_set AND f.fate IN ('waiting', 'rejected', 'duplicate')`
+		WHERE f.record_set = $record_set AND f.fate IN ('waiting', 'rejected', 'duplicate')
+		ORDER BY c.filename, c.file_row_number`
 	err := o.eng.Each(o.ctx, query, []any{engine.Arg("record_set", o.set.Name)}, func(scan func(...any) error) error {
-		var name string
-		err := scan(&name)
-		touched[name] = true
+		var part string
+		var l left
+		err := scan(&part, &l.row, &l.pool)
+		out[part] = append(out[part], l)
 		return err
 	})
-	return touched, err
+	return out, err
 }
 
 // count counts the new files' accepted rows from the parts they were written to, not from what was

@@ -46,12 +46,12 @@ type Skipped struct {
 
 // Report says what a load did.
 type Report struct {
-	Load     int               `json:"load"` // 0: nothing new, nothing published
-	Files    []store.File      `json:"files"`
-	Skipped  []Skipped         `json:"skipped"`
-	Changed  []store.File      `json:"changed"` // earlier files whose rows changed fate
-	Total    store.Counts      `json:"total"`
-	Rejected []store.RejectRow `json:"-"`
+	Load    int          `json:"load"` // 0: nothing new, nothing published
+	Files   []store.File `json:"files"`
+	Skipped []Skipped    `json:"skipped"`
+	Changed []store.File `json:"changed"` // earlier files whose rows changed fate
+	Total   store.Counts `json:"total"`
+	Broken  int64        `json:"-"` // rules broken; every one is in the store's rejects
 }
 
 // load is one run.
@@ -64,8 +64,7 @@ type load struct {
 	sources   []source
 	files     []store.File // new ones; number = firstFile + index
 	firstFile int
-	fates     []store.Fate
-	rejects   []store.RejectRow
+	log       *store.Log
 	skipped   []Skipped
 	moved     map[int]*store.Counts // changes to earlier files' counts
 }
@@ -99,6 +98,10 @@ func Load(ctx context.Context, dir string, paths []string, opt Options) (rep Rep
 		return Report{}, err
 	}
 	defer func() { err = errors.Join(err, l.eng.Close()) }()
+	if l.log, err = txn.OpenLog(); err != nil {
+		return Report{}, err
+	}
+	defer func() { err = errors.Join(err, l.log.Close()) }()
 	if err := l.run(); err != nil {
 		return Report{}, err
 	}
@@ -149,13 +152,22 @@ func (l *load) run() error {
 	}
 	l.zones = &zones{eng: l.eng}
 	for _, set := range contract.Sets() {
-		rows := &offering{load: l, set: set, data: l.txn.NewRowWriter(set, store.Data), pool: l.txn.NewRowWriter(set, store.Pool)}
-		if err := rows.collect(); err != nil {
+		if err := l.take(set); err != nil {
 			return err
 		}
-		if err := rows.settle(); err != nil {
-			return fmt.Errorf("settle %s: %w", set.Name, err)
-		}
+	}
+	return nil
+}
+
+// take reads and settles the rows of one record set.
+func (l *load) take(set *contract.Set) (err error) {
+	o := &offering{load: l, set: set, data: l.txn.NewRowWriter(set, store.Data), pool: l.txn.NewRowWriter(set, store.Pool)}
+	defer func() { err = errors.Join(err, o.pool.Close()) }()
+	if err := errors.Join(o.collect(), o.data.Close()); err != nil {
+		return err
+	}
+	if err := o.settle(); err != nil {
+		return fmt.Errorf("settle %s: %w", set.Name, err)
 	}
 	return nil
 }
@@ -164,7 +176,7 @@ func (l *load) run() error {
 func (l *load) publish() (Report, error) {
 	l.opt.Watch.Step("publish")
 	m := &l.txn.Manifest
-	rep := Report{Load: l.txn.Load, Skipped: l.skipped, Rejected: l.rejects}
+	rep := Report{Load: l.txn.Load, Skipped: l.skipped, Broken: l.log.Rejects()}
 	for i := range l.files {
 		l.files[i].AtLoad = l.files[i].Now
 		total(&rep.Total, l.files[i].Now)
@@ -183,7 +195,7 @@ func (l *load) publish() (Report, error) {
 	}
 	m.Tool = l.opt.Tool
 	m.Loads = append(m.Loads, store.Load{Number: l.txn.Load, ReceivedAt: l.opt.ReceivedAt.UTC(), Files: len(l.files), Rows: rep.Total.Rows})
-	if err := errors.Join(l.txn.WriteFates(l.fates), l.txn.WriteRejects(l.rejects)); err != nil {
+	if err := l.log.Add(); err != nil {
 		return Report{}, err
 	}
 	l.dropOldPools()
