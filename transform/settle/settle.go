@@ -68,6 +68,9 @@ func (o *offering) judge(candidates []string) error {
 	if err := o.keyViews(); err != nil {
 		return err
 	}
+	if err := o.eng.Exec(o.ctx, sqlText("shared")); err != nil {
+		return err
+	}
 	for _, name := range []string{"colliding", "versions"} {
 		if err := o.exec(name); err != nil {
 			return err
