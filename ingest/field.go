@@ -83,11 +83,11 @@ var (
 	noZone     = &fault{"zone", "is not an IANA time zone; write one such as Australia/Brisbane"}
 )
 
-// parse reads one cell into v.
+// parse reads one cell into v, which is always of this field: what its kind does not use stays zero.
 func (p *fieldParser) parse(c cell, v *value) *fault {
 	c.text = trim(c.text)
-	*v = value{}
 	if len(c.text) == 0 {
+		*v = value{}
 		if p.Required {
 			v.state = faulty
 			return absent

@@ -9,7 +9,7 @@ import (
 // rowParser judges rows and gathers them into a Chunk. It serves one goroutine.
 type rowParser struct {
 	set    *contract.Set
-	file   string
+	src    Source
 	fields []fieldParser
 	rules  []boundRule
 	cells  []cell  // one per field, filled by the format's reader before row is called
@@ -20,7 +20,7 @@ type rowParser struct {
 func newRowParser(src Source, decimalComma bool) *rowParser {
 	p := &rowParser{
 		set:    src.Set,
-		file:   src.Name,
+		src:    src,
 		rules:  bindRules(src.Set),
 		cells:  make([]cell, len(src.Set.Fields)),
 		values: make([]value, len(src.Set.Fields)),
@@ -33,7 +33,12 @@ func newRowParser(src Source, decimalComma bool) *rowParser {
 
 // start begins a chunk of at most capacity rows.
 func (p *rowParser) start(capacity int) {
-	p.chunk = Chunk{Batch: NewBatch(p.set, capacity)}
+	batch, ok := p.src.spare.Get().(*Batch)
+	if !ok {
+		batch = NewBatch(p.set, capacity)
+	}
+	batch.Reset()
+	p.chunk = Chunk{Batch: batch}
 }
 
 // row judges p.cells as one row.
@@ -81,7 +86,7 @@ func (p *rowParser) judge(line int64, before int) {
 
 func (p *rowParser) reject(line int64, field int, f *fault) {
 	p.chunk.Rejects = append(p.chunk.Rejects, Reject{
-		File: p.file, Line: line, Column: p.set.Fields[field].Name,
+		File: p.src.Name, Line: line, Column: p.set.Fields[field].Name,
 		Rule: f.rule, Value: clip(p.cells[field].text), Message: f.message,
 	})
 }
@@ -90,6 +95,6 @@ func (p *rowParser) reject(line int64, field int, f *fault) {
 func (p *rowParser) rejectRow(line int64, f *fault, raw []byte) {
 	p.chunk.Rows++
 	p.chunk.Rejects = append(p.chunk.Rejects, Reject{
-		File: p.file, Line: line, Rule: f.rule, Value: clip(raw), Message: f.message,
+		File: p.src.Name, Line: line, Rule: f.rule, Value: clip(raw), Message: f.message,
 	})
 }
