@@ -34,8 +34,8 @@ func (c *loadCmd) Run(a *app) error {
 }
 
 // loadMemory is what the engine takes while records are taken in, where nothing else is configured: looking up names and
-// comparing versions of ten million rows takes no longer in it than in four times as much.
-const loadMemory = "256MiB"
+// comparing versions of ten million rows takes no longer in it than in eight times as much.
+const loadMemory = "128MiB"
 
 func (a *app) load(dir string, files []string, set string, received time.Time) (settle.Report, error) {
 	if received.IsZero() {

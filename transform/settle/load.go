@@ -5,7 +5,10 @@ import (
 	"errors"
 	"fmt"
 	"path/filepath"
+	"runtime"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"scanledger/ingest"
 	"scanledger/ingest/contract"
@@ -117,17 +120,13 @@ func (l *load) plan(paths []string) error {
 	for _, path := range unknown {
 		l.skipped = append(l.skipped, Skipped{path, "the start of its name is no record set"})
 	}
+	sources, err := l.identify(found)
+	if err != nil {
+		return err
+	}
 	seen := map[string]string{}
-	for _, path := range found {
-		src, err := ingest.Identify(path, l.opt.RecordSet)
-		if err != nil {
-			return err
-		}
-		src.Renames = l.opt.Renames[src.Set.Name]
-		sum, size, err := ingest.HashFile(path)
-		if err != nil {
-			return err
-		}
+	for _, src := range sources {
+		path, sum := src.Path, src.sha256
 		if held, ok := l.txn.Holding(sum); ok {
 			l.skipped = append(l.skipped, Skipped{path, fmt.Sprintf("already held: same content as %s, load %d", held.Name, held.Load)})
 			continue
@@ -137,9 +136,32 @@ func (l *load) plan(paths []string) error {
 			continue
 		}
 		seen[sum] = path
-		l.sources = append(l.sources, source{src, sum, size})
+		l.sources = append(l.sources, src)
 	}
 	return nil
+}
+
+// identify tells each file's record set, and its content's checksum, of several files at a time.
+func (l *load) identify(paths []string) ([]source, error) {
+	sources := make([]source, len(paths))
+	for i, path := range paths {
+		src, err := ingest.Identify(path, l.opt.RecordSet)
+		if err != nil {
+			return nil, err
+		}
+		src.Renames = l.opt.Renames[src.Set.Name]
+		sources[i].Source = src
+	}
+	errs := make([]error, len(paths))
+	var group errgroup.Group
+	group.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range sources {
+		group.Go(func() error {
+			sources[i].sha256, sources[i].bytes, errs[i] = ingest.HashFile(paths[i])
+			return nil
+		})
+	}
+	return sources, errors.Join(group.Wait(), errors.Join(errs...))
 }
 
 // run takes the record sets in an order in which every row comes after the rows it names.
