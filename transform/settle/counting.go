@@ -56,21 +56,33 @@ type left struct {
 	pool bool  // it may come in later
 }
 
-// leftOut finds the rows of staged parts that are not taken in, in their order, by part.
-func (o *offering) leftOut(candidates []string) (map[string][]left, error) {
-	out := map[string][]left{}
+const leftOver = ` c JOIN fate_now f ON f.file = c._file AND f.line = c._line
+	WHERE f.record_set = $record_set AND f.fate IN ('waiting', 'rejected', 'duplicate')`
+
+// touched finds the staged parts that hold rows not taken in.
+func (o *offering) touched(candidates []string) (map[string]bool, error) {
+	touched := map[string]bool{}
 	if len(candidates) == 0 {
-		return out, nil
+		return touched, nil
 	}
-	query := "SELECT c.filename, c.file_row_number, f.fate <> 'duplicate' FROM read_parquet(" + engine.List(candidates) + `, filename = true, file_row_number = true) c
-		JOIN fate_now f ON f.file = c._file AND f.line = c._line
-		WHERE f.record_set = $record_set AND f.fate IN ('waiting', 'rejected', 'duplicate')
-		ORDER BY c.filename, c.file_row_number`
+	query := "SELECT DISTINCT c.filename FROM read_parquet(" + engine.List(candidates) + ", filename = true)" + leftOver
 	err := o.eng.Each(o.ctx, query, []any{engine.Arg("record_set", o.set.Name)}, func(scan func(...any) error) error {
-		var part string
+		var name string
+		err := scan(&name)
+		touched[name] = true
+		return err
+	})
+	return touched, err
+}
+
+// leftOut finds the rows of one staged part that are not taken in, in their order.
+func (o *offering) leftOut(part string) (out []left, err error) {
+	query := "SELECT c.file_row_number, f.fate <> 'duplicate' FROM read_parquet(" + engine.Quote(part) + ", file_row_number = true)" +
+		leftOver + " ORDER BY c.file_row_number"
+	err = o.eng.Each(o.ctx, query, []any{engine.Arg("record_set", o.set.Name)}, func(scan func(...any) error) error {
 		var l left
-		err := scan(&part, &l.row, &l.pool)
-		out[part] = append(out[part], l)
+		err := scan(&l.row, &l.pool)
+		out = append(out, l)
 		return err
 	})
 	return out, err

@@ -147,15 +147,15 @@ func (o *offering) file(candidates []string) ([]string, error) {
 	if err := o.decided(); err != nil {
 		return nil, err
 	}
-	out, err := o.leftOut(candidates)
+	touched, err := o.touched(candidates)
 	if err != nil {
 		return nil, err
 	}
 	var added []string
 	for _, p := range o.data.Parts {
 		parts := []store.StagedPart{p}
-		if rows := out[p.StagePath]; len(rows) > 0 {
-			if parts, err = o.without(p, rows); err != nil {
+		if touched[p.StagePath] {
+			if parts, err = o.without(p); err != nil {
 				return nil, err
 			}
 		}
@@ -178,10 +178,14 @@ func (o *offering) file(candidates []string) ([]string, error) {
 }
 
 // without writes a staged part again without some of its rows; those that may come in later go to the pool.
-func (o *offering) without(p store.StagedPart, out []left) ([]store.StagedPart, error) {
+func (o *offering) without(p store.StagedPart) ([]store.StagedPart, error) {
+	out, err := o.leftOut(p.StagePath)
+	if err != nil {
+		return nil, err
+	}
 	w := o.txn.NewRowWriter(o.set, store.Data)
 	first := int64(0) // number of the batch's first row in the part
-	err := store.ReadPart(o.ctx, p.StagePath, o.set, func(b *ingest.Batch, files []int32) error {
+	err = store.ReadPart(o.ctx, p.StagePath, o.set, func(b *ingest.Batch, files []int32) error {
 		next := 0 // row of the batch
 		for ; len(out) > 0 && out[0].row < first+int64(len(files)); out = out[1:] {
 			i := int(out[0].row - first)
