@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"unicode"
 
 	"scanledger/ingest/contract"
@@ -43,6 +44,8 @@ type Source struct {
 	Format  Format
 	Gzipped bool
 	Renames map[string]string // supplier's column name to contract column; may be nil
+
+	spare *sync.Pool // batches that Read's sink is done with
 }
 
 // Identify tells record set and format from a file's name; it does not open the file. The record

@@ -55,7 +55,7 @@ func TestParquetTypes(t *testing.T) {
 		t.Fatalf("%+v", out.Rejects)
 	}
 	cols := out.Batch.Cols
-	if cols[0].Text[0] != "U1" || cols[1].Int[0] != 1_767_225_600_123_456 || cols[1].Local[0] || !cols[2].Bool[0] ||
+	if cols[0].Text.At(0) != "U1" || cols[1].Int[0] != 1_767_225_600_123_456 || cols[1].Local[0] || !cols[2].Bool[0] ||
 		cols[3].Int[0] != 5 || cols[4].Num[0] != 12.34 || out.Batch.Lines[0] != 1 {
 		t.Errorf("%+v", out.Batch)
 	}

@@ -6,6 +6,7 @@ import (
 	"os"
 	"runtime"
 	"slices"
+	"sync"
 
 	"golang.org/x/sync/errgroup"
 )
@@ -22,7 +23,8 @@ const maxExtraColumns = 1000
 
 // Read hands the rows of a file to sink in file order. It cuts the file into stretches, judges
 // them in parallel and delivers them one at a time, holding a fixed number of stretches whatever
-// the size of the file. A Batch is never nil but may be empty; sink owns what it is given.
+// the size of the file. A Batch is never nil but may be empty; once sink returns, its memory is used
+// for other rows.
 //
 // A row that breaks a rule is a Reject and reading goes on. Trouble with the file as a whole is a
 // *FileError; chunks handed over before it must then be dropped. An error of sink or of ctx ends
@@ -38,18 +40,21 @@ func Read(ctx context.Context, src Source, sink func(Chunk) error) (Summary, err
 	}
 	defer func() { _ = file.Close() }() // nothing was written
 	sum.Bytes = size
-	err = readFormat(ctx, src, file, size, sum.deliver(sink))
+	src.spare = new(sync.Pool)
+	err = readFormat(ctx, src, file, size, sum.deliver(src, sink))
 	return sum, err
 }
 
 // deliver counts what it is given and hands it to sink.
-func (s *Summary) deliver(sink func(Chunk) error) func(parsed) error {
+func (s *Summary) deliver(src Source, sink func(Chunk) error) func(parsed) error {
 	return func(p parsed) error {
 		s.add(p)
 		if p.Rows == 0 {
 			return nil
 		}
-		return sink(p.Chunk)
+		err := sink(p.Chunk)
+		src.spare.Put(p.Batch)
+		return err
 	}
 }
 

@@ -42,12 +42,12 @@ func endsAfterStart(v []value) bool {
 
 // recheckNamesOriginal: recheck_of, purpose.
 func recheckNamesOriginal(v []value) bool {
-	return (v[0].state == sound) == (v[1].text == "recheck")
+	return (v[0].state == sound) == (string(v[1].text) == "recheck")
 }
 
 // causeNeedsOtherMovement: cause, result.
 func causeNeedsOtherMovement(v []value) bool {
-	return v[0].state == missing || v[1].text == "other_movement"
+	return v[0].state == missing || string(v[1].text) == "other_movement"
 }
 
 // loggedWithOffset: logged_at.

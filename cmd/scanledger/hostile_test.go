@@ -120,7 +120,7 @@ func hostileCell(field contract.Field, c ingest.Column, i int) string {
 		}
 		return time.UnixMicro(c.Int[i]).UTC().Format(layout)
 	}
-	switch text := c.Text[i]; {
+	switch text := c.Text.At(i); {
 	case field.Role == "id":
 		return hostile(text, hostileIDs)
 	case field.Constraints.Enum != nil || field.Role != "":

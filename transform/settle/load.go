@@ -4,7 +4,10 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"runtime"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"scanledger/ingest"
 	"scanledger/ingest/contract"
@@ -45,12 +48,12 @@ type Skipped struct {
 
 // Report says what a load did.
 type Report struct {
-	Load     int               `json:"load"` // 0: nothing new, nothing published
-	Files    []store.File      `json:"files"`
-	Skipped  []Skipped         `json:"skipped"`
-	Changed  []store.File      `json:"changed"` // earlier files whose rows changed fate
-	Total    store.Counts      `json:"total"`
-	Rejected []store.RejectRow `json:"-"`
+	Load    int          `json:"load"` // 0: nothing new, nothing published
+	Files   []store.File `json:"files"`
+	Skipped []Skipped    `json:"skipped"`
+	Changed []store.File `json:"changed"` // earlier files whose rows changed fate
+	Total   store.Counts `json:"total"`
+	Broken  int64        `json:"-"` // rules broken; every one is in the store's rejects
 }
 
 // load is one run.
@@ -63,8 +66,7 @@ type load struct {
 	sources   []source
 	files     []store.File // new ones; number = firstFile + index
 	firstFile int
-	fates     []store.Fate
-	rejects   []store.RejectRow
+	log       *store.Log
 	skipped   []Skipped
 	moved     map[int]*store.Counts // changes to earlier files' counts
 }
@@ -98,6 +100,10 @@ func Load(ctx context.Context, dir string, paths []string, opt Options) (rep Rep
 		return Report{}, err
 	}
 	defer func() { err = errors.Join(err, l.eng.Close()) }()
+	if l.log, err = txn.OpenLog(); err != nil {
+		return Report{}, err
+	}
+	defer func() { err = errors.Join(err, l.log.Close()) }()
 	if err := l.run(); err != nil {
 		return Report{}, err
 	}
@@ -113,17 +119,13 @@ func (l *load) plan(paths []string) error {
 	for _, path := range unknown {
 		l.skipped = append(l.skipped, Skipped{path, ingest.WhyUnknown(path)})
 	}
+	sources, err := l.identify(found)
+	if err != nil {
+		return err
+	}
 	seen := map[string]string{}
-	for _, path := range found {
-		src, err := ingest.Identify(path, l.opt.RecordSet)
-		if err != nil {
-			return err
-		}
-		src.Renames = l.opt.Renames[src.Set.Name]
-		sum, size, err := ingest.HashFile(path)
-		if err != nil {
-			return err
-		}
+	for _, src := range sources {
+		path, sum := src.Path, src.sha256
 		if held, ok := l.txn.Holding(sum); ok {
 			l.skipped = append(l.skipped, Skipped{path, fmt.Sprintf("already held: same content as %s, load %d", held.Name, held.Load)})
 			continue
@@ -133,9 +135,32 @@ func (l *load) plan(paths []string) error {
 			continue
 		}
 		seen[sum] = path
-		l.sources = append(l.sources, source{src, sum, size})
+		l.sources = append(l.sources, src)
 	}
 	return nil
+}
+
+// identify tells each file's record set, and its content's checksum, of several files at a time.
+func (l *load) identify(paths []string) ([]source, error) {
+	sources := make([]source, len(paths))
+	for i, path := range paths {
+		src, err := ingest.Identify(path, l.opt.RecordSet)
+		if err != nil {
+			return nil, err
+		}
+		src.Renames = l.opt.Renames[src.Set.Name]
+		sources[i].Source = src
+	}
+	errs := make([]error, len(paths))
+	var group errgroup.Group
+	group.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range sources {
+		group.Go(func() error {
+			sources[i].sha256, sources[i].bytes, errs[i] = ingest.HashFile(paths[i])
+			return nil
+		})
+	}
+	return sources, errors.Join(group.Wait(), errors.Join(errs...))
 }
 
 // run takes the record sets in an order in which every row comes after the rows it names.
@@ -148,13 +173,22 @@ func (l *load) run() error {
 	}
 	l.zones = &zones{eng: l.eng}
 	for _, set := range contract.Sets() {
-		rows := &offering{load: l, set: set, data: l.txn.NewRowWriter(set, store.Data), pool: l.txn.NewRowWriter(set, store.Pool)}
-		if err := rows.collect(); err != nil {
+		if err := l.take(set); err != nil {
 			return err
 		}
-		if err := rows.settle(); err != nil {
-			return fmt.Errorf("settle %s: %w", set.Name, err)
-		}
+	}
+	return nil
+}
+
+// take reads and settles the rows of one record set.
+func (l *load) take(set *contract.Set) (err error) {
+	o := &offering{load: l, set: set, data: l.txn.NewRowWriter(set, store.Data), pool: l.txn.NewRowWriter(set, store.Pool)}
+	defer func() { err = errors.Join(err, o.pool.Close()) }()
+	if err := errors.Join(o.collect(), o.data.Close()); err != nil {
+		return err
+	}
+	if err := o.settle(); err != nil {
+		return fmt.Errorf("settle %s: %w", set.Name, err)
 	}
 	return nil
 }
@@ -163,7 +197,7 @@ func (l *load) run() error {
 func (l *load) publish() (Report, error) {
 	l.opt.Watch.Step("publish")
 	m := &l.txn.Manifest
-	rep := Report{Load: l.txn.Load, Skipped: l.skipped, Rejected: l.rejects}
+	rep := Report{Load: l.txn.Load, Skipped: l.skipped, Broken: l.log.Rejects()}
 	for i := range l.files {
 		l.files[i].AtLoad = l.files[i].Now
 		total(&rep.Total, l.files[i].Now)
@@ -182,7 +216,7 @@ func (l *load) publish() (Report, error) {
 	}
 	m.Tool = l.opt.Tool
 	m.Loads = append(m.Loads, store.Load{Number: l.txn.Load, ReceivedAt: l.opt.ReceivedAt.UTC(), Files: len(l.files), Rows: rep.Total.Rows})
-	if err := errors.Join(l.txn.WriteFates(l.fates), l.txn.WriteRejects(l.rejects)); err != nil {
+	if err := l.log.Add(); err != nil {
 		return Report{}, err
 	}
 	l.dropOldPools()
