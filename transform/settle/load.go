@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"path/filepath"
 	"runtime"
+	"runtime/debug"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -188,6 +189,7 @@ func (l *load) take(set *contract.Set) (err error) {
 	if err := errors.Join(o.collect(), o.data.Close()); err != nil {
 		return err
 	}
+	debug.FreeOSMemory() // reading is over: what it held would stand beside what the engine takes next
 	if err := o.settle(); err != nil {
 		return fmt.Errorf("settle %s: %w", set.Name, err)
 	}
