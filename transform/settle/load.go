@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"runtime"
+	"runtime/debug"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -187,6 +188,7 @@ func (l *load) take(set *contract.Set) (err error) {
 	if err := errors.Join(o.collect(), o.data.Close()); err != nil {
 		return err
 	}
+	debug.FreeOSMemory() // reading is over: what it held would stand beside what the engine takes next
 	if err := o.settle(); err != nil {
 		return fmt.Errorf("settle %s: %w", set.Name, err)
 	}
