@@ -17,6 +17,7 @@ import (
 	"unicode"
 
 	"github.com/alecthomas/kong"
+	"golang.org/x/sys/unix"
 
 	"scanledger/queries/calc"
 	"scanledger/queries/sampling"
@@ -85,6 +86,7 @@ func main() {
 
 // run is the program: it returns the exit code.
 func run(ctx context.Context, args []string, t terminal) (code int) {
+	unix.Umask(0o077) // whatever this program or an engine it calls creates is its owner's alone
 	var c commands
 	type exited int
 	parser, err := kong.New(&c, kong.Name("scanledger"), kong.Writers(t.out, t.err),
