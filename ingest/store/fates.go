@@ -59,7 +59,7 @@ var rejectSchema = arrow.NewSchema([]arrow.Field{
 func (t *Txn) WriteFates(fates []Fate) error {
 	part := Part{Kind: Fates, Path: fmt.Sprintf("%s/load-%06d.parquet", Fates, t.Load), Rows: int64(len(fates))}
 	path := t.StagePath("fates.parquet")
-	if err := t.fateTable(path, fates); err != nil {
+	if err := fateTable(path, t.Load, fates); err != nil {
 		return err
 	}
 	return t.Add(part, path)
@@ -69,12 +69,12 @@ func (t *Txn) WriteFates(fates []Fate) error {
 func (t *Txn) ScratchFates(fates []Fate) (string, error) {
 	t.parts++
 	path := t.StagePath(fmt.Sprintf("fates-%d.parquet", t.parts))
-	return path, t.fateTable(path, fates)
+	return path, fateTable(path, t.Load, fates)
 }
 
-func (t *Txn) fateTable(path string, fates []Fate) error {
+func fateTable(path string, load int, fates []Fate) error {
 	return writeTable(path, fateSchema, fates, func(b *array.RecordBuilder, f Fate) {
-		b.Field(0).(*array.Int32Builder).Append(int32(t.Load))
+		b.Field(0).(*array.Int32Builder).Append(int32(load))
 		b.Field(2).(*array.Int32Builder).Append(int32(f.File))
 		b.Field(3).(*array.Int64Builder).Append(f.Line)
 		b.Field(5).(*array.BooleanBuilder).Append(f.Held)
@@ -85,22 +85,29 @@ func (t *Txn) fateTable(path string, fates []Fate) error {
 // WriteRejects stages the load's rejects as Parquet and as CSV.
 func (t *Txn) WriteRejects(rows []RejectRow) error {
 	base := fmt.Sprintf("%s/load-%06d", Rejects, t.Load)
-	path := t.StagePath("rejects.parquet")
-	err := writeTable(path, rejectSchema, rows, func(b *array.RecordBuilder, r RejectRow) {
+	for _, form := range rejectForms {
+		path := t.StagePath("rejects" + form.ending)
+		if err := form.write(path, rows); err != nil {
+			return err
+		}
+		if err := t.Add(Part{Kind: Rejects, Path: base + form.ending, Rows: int64(len(rows))}, path); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// rejectForms are the two files that the rejects of a load are kept in.
+var rejectForms = []struct {
+	ending string
+	write  func(path string, rows []RejectRow) error
+}{{".parquet", rejectTable}, {".csv", rejectCSV}}
+
+func rejectTable(path string, rows []RejectRow) error {
+	return writeTable(path, rejectSchema, rows, func(b *array.RecordBuilder, r RejectRow) {
 		b.Field(2).(*array.Int64Builder).Append(r.Line)
 		appendTexts(b, []int{0, 1, 3, 4, 5, 6}, r.FileName, r.RecordSet, r.Column, r.Rule, r.Value, r.Message)
 	})
-	if err == nil {
-		err = t.Add(Part{Kind: Rejects, Path: base + ".parquet", Rows: int64(len(rows))}, path)
-	}
-	if err != nil {
-		return err
-	}
-	path = t.StagePath("rejects.csv")
-	if err := writeRejectCSV(path, rows); err != nil {
-		return partError(path, err)
-	}
-	return t.Add(Part{Kind: Rejects, Path: base + ".csv", Rows: int64(len(rows))}, path)
 }
 
 func appendTexts(b *array.RecordBuilder, at []int, values ...string) {
@@ -124,10 +131,10 @@ func writeTable[R any](path string, schema *arrow.Schema, rows []R, add func(*ar
 	return partError(path, w.close())
 }
 
-func writeRejectCSV(path string, rows []RejectRow) error {
+func rejectCSV(path string, rows []RejectRow) error {
 	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if err != nil {
-		return err
+		return partError(path, err)
 	}
 	w := csv.NewWriter(f)
 	err = w.Write([]string{"file", "record_set", "line", "column", "rule", "value", "message"})
@@ -136,7 +143,7 @@ func writeRejectCSV(path string, rows []RejectRow) error {
 			Inert(r.Column), r.Rule, Inert(r.Value), Inert(r.Message)}))
 	}
 	w.Flush()
-	return errors.Join(err, w.Error(), f.Close())
+	return partError(path, errors.Join(err, w.Error(), f.Close()))
 }
 
 // Inert makes a text harmless to a spreadsheet: one that could be read as a formula is quoted.

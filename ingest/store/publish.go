@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"scanledger/ingest"
@@ -18,6 +19,7 @@ type Txn struct {
 	lock  *lock
 	stage string
 	moves []Part // staged parts; Path is where each will stand
+	swaps []Part // staged parts that the manifest lists already, in the place of others; see Replace
 	parts int    // parts begun, to name them
 	Load  int    // the number this load will have
 }
@@ -97,6 +99,12 @@ func (t *Txn) Add(part Part, path string) error {
 		return fmt.Errorf("stage %s: %w", part.Path, err)
 	}
 	part.Load = t.Load
+	t.moves = append(t.moves, part)
+	return t.stageFinal(part, path)
+}
+
+// stageFinal puts a complete file where the part stands until it is published.
+func (t *Txn) stageFinal(part Part, path string) error {
 	final := t.StagedPath(part)
 	if err := os.MkdirAll(filepath.Dir(final), 0o700); err != nil {
 		return fmt.Errorf("stage %s: %w", part.Path, err)
@@ -104,7 +112,6 @@ func (t *Txn) Add(part Part, path string) error {
 	if err := os.Rename(path, final); err != nil {
 		return fmt.Errorf("stage %s: %w", part.Path, err)
 	}
-	t.moves = append(t.moves, part)
 	return nil
 }
 
@@ -116,7 +123,7 @@ func (t *Txn) StagedPath(p Part) string {
 // Commit publishes the staged parts under a manifest whose loads, files and dropped pool parts the
 // caller has brought up to date in t.Manifest. The manifest is renamed last.
 func (t *Txn) Commit() error {
-	for _, p := range t.moves {
+	for _, p := range slices.Concat(t.moves, t.swaps) {
 		if err := t.moveIn(p); err != nil {
 			return fmt.Errorf("publish %s: %w", p.Path, err)
 		}

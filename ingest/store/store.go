@@ -50,6 +50,7 @@ type Part struct {
 	Rows      int64    `json:"rows"`
 	Bytes     int64    `json:"bytes"`
 	SHA256    string   `json:"sha256"`
+	Revision  int      `json:"revision,omitempty"` // number of the removal that it was last written again for; see Forgotten
 }
 
 // Counts says what became of the rows of a file. Rows is what was read; the rest add up to it.
@@ -92,8 +93,9 @@ type File struct {
 	Bytes        int64    `json:"bytes"`
 	RecordSet    string   `json:"record_set"`
 	ExtraColumns []string `json:"extra_columns,omitempty"`
-	AtLoad       Counts   `json:"at_load"` // when it was loaded
-	Now          Counts   `json:"now"`     // after the newest load
+	AtLoad       Counts   `json:"at_load"`             // when it was loaded
+	Now          Counts   `json:"now"`                 // after the newest load
+	Forgotten    int64    `json:"forgotten,omitempty"` // rows removed since, by Forgotten; Now leaves them out
 }
 
 // Load is one run that took files in.
@@ -106,11 +108,12 @@ type Load struct {
 
 // Manifest lists what a store holds.
 type Manifest struct {
-	SchemaVersion int    `json:"schema_version"`
-	Tool          string `json:"tool"`
-	Loads         []Load `json:"loads"`
-	Files         []File `json:"files"`
-	Parts         []Part `json:"parts"`
+	SchemaVersion int         `json:"schema_version"`
+	Tool          string      `json:"tool"`
+	Loads         []Load      `json:"loads"`
+	Files         []File      `json:"files"`
+	Parts         []Part      `json:"parts"`
+	Forgotten     []Forgotten `json:"forgotten,omitempty"` // removals, in the order in which they were made
 }
 
 // Store is a folder that holds records.
@@ -135,8 +138,8 @@ func Open(dir string) (*Store, error) {
 	if err := json.Unmarshal(raw, &s.Manifest); err != nil {
 		return nil, fmt.Errorf("open store %s: %s is damaged: %w; restore the folder from a copy", dir, manifestName, err)
 	}
-	if v := s.Manifest.SchemaVersion; v != contract.SchemaVersion {
-		return nil, fmt.Errorf("open store %s: it has schema version %d, this program reads %d; use a matching version", dir, v, contract.SchemaVersion)
+	if err := s.Manifest.upgrade(); err != nil {
+		return nil, fmt.Errorf("open store %s: %w", dir, err)
 	}
 	return s, nil
 }

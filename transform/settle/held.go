@@ -85,7 +85,7 @@ func Files(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) err
 			continue
 		}
 		received := st.Manifest.Loads[f.Load-1].ReceivedAt.UTC().Format(time.DateOnly)
-		err := e.Exec(ctx, "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6, $7)", f.Number, f.Name, f.SHA256, f.RecordSet, received, f.AtLoad.Rows, f.Load)
+		err := e.Exec(ctx, "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6, $7)", f.Number, f.Name, f.SHA256, f.RecordSet, received, f.AtLoad.Rows-f.Forgotten, f.Load)
 		if err != nil {
 			return err
 		}
