@@ -83,7 +83,7 @@ func (c *forgetCmd) forget(a *app, r forget.Request) (store.Forgotten, error) {
 
 func (c *forgetCmd) say(a *app, trail store.Forgotten) error {
 	if trail.Total() == 0 {
-		return a.say("No record is of %s or older; nothing was changed.", trail.Before)
+		return a.say("No record is from before %s; nothing was changed.", trail.Before)
 	}
 	if a.quiet {
 		return nil

@@ -85,7 +85,7 @@ func Forget(ctx context.Context, dir string, r Request) (_ store.Forgotten, err 
 	defer func() { err = errors.Join(err, eng.Close()) }()
 	s, err := find(ctx, eng, txn.Store, r)
 	if err != nil {
-		return store.Forgotten{}, err
+		return s.trail, err
 	}
 	e := eraser{subject: s, txn: txn, words: wordsOf(r, s.names), fresh: map[int]bool{}}
 	if err := e.run(ctx); err != nil {
