@@ -4,6 +4,7 @@ import (
 	"context"
 	"fmt"
 	"path"
+	"regexp"
 	"slices"
 
 	"scanledger/ingest"
@@ -143,17 +144,17 @@ func (e *eraser) fate(f *store.Fate, load int) store.Verdict {
 	return e.raw(f.File, load, f.Column, meant, &f.Value, &f.Message)
 }
 
-// raw takes what tells out of a raw value and what is said of it. Those of loads from before the first month that is kept
-// are of rows of which nothing else is known: they go as a whole.
+// raw takes what tells out of a raw value and what is said of it. Where the value is that of a whole row, the row is the
+// subject's. Those of loads from before the first month that is kept are of rows of which nothing else is known: they go.
 func (e *eraser) raw(file, load int, column string, meant bool, value, message *string) store.Verdict {
-	v, m := e.words.erase(*value), e.words.erase(*message)
+	v, m := e.tellsNot(*value), e.tellsNot(*message)
 	switch {
 	case e.early(load):
 		v, m = "", ""
+	case column == "" && v != *value && e.Coder == nil:
+		v = standIn
 	case e.words.id != "" && *value == e.words.id && (column == e.idColumn() || meant):
 		v = e.words.code
-	case e.inspections[*value] && (column == "inspection_id" || column == "recheck_of") && e.Coder == nil:
-		v = standIn
 	}
 	if v == *value && m == *message {
 		return store.Kept
@@ -164,6 +165,26 @@ func (e *eraser) raw(file, load int, column string, meant bool, value, message *
 	}
 	return store.Changed
 }
+
+// tellsNot is a text without what tells, nor the ids of inspections that are gone.
+func (e *eraser) tellsNot(text string) string {
+	text = e.words.erase(text)
+	if e.Coder != nil {
+		return text
+	}
+	if e.inspections[text] {
+		return standIn
+	}
+	return idLike.ReplaceAllStringFunc(text, func(id string) string {
+		if e.inspections[id] {
+			return standIn
+		}
+		return id
+	})
+}
+
+// idLike finds what may be an id within other text. Ids may hold other characters too; those are found where they stand alone.
+var idLike = regexp.MustCompile(`[\pL\pN][\pL\pN_./:-]*[\pL\pN]|[\pL\pN]`)
 
 // rejected is fate for the lists of broken rules, which name record files and do not number them.
 func (e *eraser) rejected(r *store.RejectRow, load int) store.Verdict {
@@ -188,8 +209,10 @@ func (e *eraser) rejected(r *store.RejectRow, load int) store.Verdict {
 
 // frame leaves a point out of the frame of a sample, or puts codes in the place of its ids.
 func (e *eraser) frame(r *store.FrameRow) store.Verdict {
+	meant := e.inspections[r.InspectionID] || e.words.id != "" && (r.TechnicianID == e.Technician || r.SiteID == e.Site) ||
+		e.Months > 0 && r.Month < e.before()
 	switch {
-	case e.Months > 0 && r.Month >= e.before(), e.Technician != "" && r.TechnicianID != e.Technician, e.Site != "" && r.SiteID != e.Site:
+	case !meant:
 		return store.Kept
 	case e.Coder == nil:
 		return store.Gone
