@@ -68,6 +68,7 @@ type commands struct {
 	Calc    calcCmd    `cmd:"" help:"Recompute one figure from a JSON object on standard input."`
 
 	Bench      benchCmd      `cmd:"" help:"Measure each stage beside the least that the same work takes, on made-up records."`
+	Licences   licencesCmd   `cmd:"" help:"List the modules in this program, with the texts of their licences."`
 	Floor      floorCmd      `cmd:"" hidden:"" help:"Do the least of a stage, for bench."`
 	Manual     manualCmd     `cmd:"" help:"Print the manual page, for man."`
 	Completion completionCmd `cmd:"" help:"Print what a shell reads to complete commands and flags."`
