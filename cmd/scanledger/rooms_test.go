@@ -47,3 +47,18 @@ func TestRoomsImportOnlyEarlierRooms(t *testing.T) {
 		t.Errorf("%d of %d rooms exist", seen, len(rooms))
 	}
 }
+
+// TestNoRoomUsesTheNetwork: nothing is reported to anyone, and nothing is fetched.
+func TestNoRoomUsesTheNetwork(t *testing.T) {
+	out, err := exec.Command("go", "list", "-f", `{{.ImportPath}}{{range .Imports}} {{.}}{{end}}`, "scanledger/...").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.Lines(string(out)) {
+		for _, imported := range strings.Fields(line)[1:] {
+			if imported == "net" || strings.HasPrefix(imported, "net/http") || strings.HasPrefix(imported, "crypto/tls") {
+				t.Errorf("%s imports %s", strings.Fields(line)[0], imported)
+			}
+		}
+	}
+}
