@@ -92,6 +92,18 @@ func (t *Txn) Drop(p Part) {
 	t.Manifest.Parts = slices.DeleteFunc(t.Manifest.Parts, func(q Part) bool { return q.Path == p.Path })
 }
 
+// DropSample takes both files of a sample off the manifest's list, and names those that were on it.
+func (t *Txn) DropSample(name string) (dropped []string) {
+	for _, ending := range []string{".json", ".parquet"} {
+		path := SamplePath(name, ending)
+		if i := slices.IndexFunc(t.Manifest.Parts, func(p Part) bool { return p.Path == path }); i >= 0 {
+			t.Drop(t.Manifest.Parts[i])
+			dropped = append(dropped, path)
+		}
+	}
+	return dropped
+}
+
 // RejectsAgain writes the list of rejects for people again from the Parquet file beside it, to a file of the stage. Where
 // that is no good either, the error is ErrDamaged.
 func (t *Txn) RejectsAgain(ctx context.Context, p Part) (path string, err error) {

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 
@@ -60,7 +61,7 @@ func (s *Store) ReadSample(name string, doc any) (held bool, err error) {
 			err = json.Unmarshal(raw, doc)
 		}
 		if err != nil {
-			return true, fmt.Errorf("read sample %s: %w; restore %s from a copy of the store", name, err, s.Path(p))
+			return true, fmt.Errorf("read sample %s: %w; %s", name, err, remedy(s.Dir))
 		}
 		return true, nil
 	}
@@ -82,19 +83,50 @@ func (s *Store) SampleFrames(upTo int) []string {
 // sample is no load: it belongs to the newest one, for it was drawn from what that left.
 func (t *Txn) WriteSample(name, month string, doc any, frame []FrameRow) error {
 	t.Load = len(t.Manifest.Loads)
-	raw, err := json.MarshalIndent(doc, "", " ")
+	path, err := t.sampleDoc(name, doc)
 	if err != nil {
-		return fmt.Errorf("stage sample %s: %w", name, err)
-	}
-	path := t.StagePath("sample.json")
-	if err := writeSynced(path, append(raw, '\n')); err != nil {
-		return fmt.Errorf("stage sample %s: %w", name, err)
+		return err
 	}
 	if err := t.Add(Part{Kind: Samples, Path: SamplePath(name, ".json"), Month: month, Rows: 1}, path); err != nil {
 		return err
 	}
+	if path, err = t.sampleFrame(frame); err != nil {
+		return err
+	}
+	return t.Add(Part{Kind: Samples, Path: SamplePath(name, ".parquet"), Month: month, Rows: int64(len(frame))}, path)
+}
+
+// RestoreSample stages the description or the frame of a sample that was drawn again, whichever p is, and reports whether
+// it is what was written; another is not staged.
+func (t *Txn) RestoreSample(p Part, name string, doc any, frame []FrameRow) (same bool, err error) {
+	path := ""
+	if isParquet(p.Path) {
+		path, err = t.sampleFrame(frame)
+	} else {
+		path, err = t.sampleDoc(name, doc)
+	}
+	if err != nil {
+		return false, err
+	}
+	same, err = t.Restore(p, path)
+	if !same {
+		err = errors.Join(err, remove(path))
+	}
+	return same, err
+}
+
+func (t *Txn) sampleDoc(name string, doc any) (path string, err error) {
+	raw, err := json.MarshalIndent(doc, "", " ")
+	if err != nil {
+		return "", fmt.Errorf("stage sample %s: %w", name, err)
+	}
+	path = t.StagePath("sample.json")
+	return path, partError(path, writeSynced(path, append(raw, '\n')))
+}
+
+func (t *Txn) sampleFrame(frame []FrameRow) (path string, err error) {
 	path = t.StagePath("frame.parquet")
-	err = writeTable(path, frameSchema, frame, func(b *array.RecordBuilder, r FrameRow) {
+	return path, writeTable(path, frameSchema, frame, func(b *array.RecordBuilder, r FrameRow) {
 		appendTexts(b, []int{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13}, r.Sample, r.Month, r.InspectionID, r.SiteID, r.PointID, r.Region,
 			r.TechnicianID, r.UnitID, r.Material, r.LocalDate, r.DueBy, r.Call, r.Reasons, r.Part)
 		b.Field(14).(*array.Int32Builder).Append(r.Score)
@@ -104,10 +136,6 @@ func (t *Txn) WriteSample(name, month string, doc any, frame []FrameRow) error {
 		b.Field(18).(*array.BooleanBuilder).Append(r.Open)
 		b.Field(19).(*array.Float64Builder).Append(r.OpenChance)
 	})
-	if err != nil {
-		return err
-	}
-	return t.Add(Part{Kind: Samples, Path: SamplePath(name, ".parquet"), Month: month, Rows: int64(len(frame))}, path)
 }
 
 // ReadFrame reads the frame of a sample the store holds, in its order.

@@ -44,7 +44,7 @@ func (s *Store) told(faults []Fault, err error) error {
 	for _, f := range faults {
 		all = append(all, fmt.Errorf("store %s: %s %s", s.Dir, f.Path, f.What))
 	}
-	return errors.Join(append(all, fmt.Errorf("%w: %s", ErrDamaged, remedy(s.Dir)))...)
+	return errors.Join(append(all, fmt.Errorf("the store is %w; %s", ErrDamaged, remedy(s.Dir)))...)
 }
 
 func (s *Store) faults(ctx context.Context, of func(Part) bool) (out []Fault, err error) {

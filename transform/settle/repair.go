@@ -118,7 +118,7 @@ func (r *repair) original(f store.Fault) error {
 		r.txn.Drop(f.Part)
 	default:
 		r.leave(f, fmt.Sprintf("an original cannot be made from anything else; give the record file %s (SHA-256 %s) with --records, restore the file from "+
-			"a copy of the store, or go on without it with --drop-originals", file.Name, file.SHA256))
+			"a copy of the store, or go on without it with --drop-lost", file.Name, file.SHA256))
 	}
 	return nil
 }
