@@ -13,6 +13,7 @@ import (
 
 	"golang.org/x/term"
 
+	"scanledger/ingest/store"
 	"scanledger/transform/engine"
 )
 
@@ -96,6 +97,16 @@ func (a *app) table(rows []string) error {
 func (a *app) interactive() bool {
 	f, ok := a.t.err.(*os.File)
 	return ok && !a.quiet && !a.json && term.IsTerminal(int(f.Fd()))
+}
+
+// sound opens a store for reading, once every file that figures come from is what was written. Otherwise a figure might
+// come from damage, or the engine fail on it in words of its own.
+func (a *app) sound(dir string) (*store.Store, error) {
+	st, err := store.Open(dir)
+	if err != nil {
+		return nil, err
+	}
+	return st, st.Sound(a.ctx)
 }
 
 func (a *app) engine() engine.Options {

@@ -86,7 +86,7 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 	if err != nil {
 		return built{}, err
 	}
-	st, err := store.Open(c.Store)
+	st, err := a.sound(c.Store)
 	if err != nil {
 		return built{}, err
 	}

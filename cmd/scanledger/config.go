@@ -15,6 +15,9 @@ import (
 
 // config is scanledger.toml. Every setting may be left out.
 type config struct {
+	Store struct {
+		KeepOriginals bool `toml:"keep_originals"` // record files, compressed, in the store (default true: nothing else can bring back damaged files)
+	} `toml:"store"`
 	Business struct {
 		Name     string `toml:"name"`     // shown on pages; default none
 		Currency string `toml:"currency"` // of the costs; default none
@@ -62,6 +65,7 @@ const mostPages = 2000
 
 func readConfig(path string) (config, error) {
 	c := config{}
+	c.Store.KeepOriginals = true
 	c.Truth.Days, c.Counts.Floor, c.Sensor.Frequency = transform.DefaultTruthDays, queries.DefaultFloor, queries.DefaultFrequency
 	c.Pages.Inspections = queries.DefaultInspectionPages
 	c.Patterns.MinExcess, c.Patterns.MinOdds, c.Patterns.Q = queries.DefaultPatterns.MinExcess, queries.DefaultPatterns.MinOdds, queries.DefaultPatterns.Q

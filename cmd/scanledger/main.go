@@ -63,6 +63,7 @@ type commands struct {
 	Explain explainCmd `cmd:"" help:"Say where a figure comes from: query, counts, files and lines."`
 	Verify  verifyCmd  `cmd:"" help:"Recompute every count and checksum in a store."`
 	Forget  forgetCmd  `cmd:"" help:"Remove the records of a technician, a site or old months from a store, or put codes in their place."`
+	Repair  repairCmd  `cmd:"" help:"Rebuild what is damaged in a store, or the whole store from the record files it keeps."`
 	Check   checkCmd   `cmd:"" help:"Validate record files without a store."`
 	Records recordsCmd `cmd:"" help:"Print the record contract as a table."`
 	Calc    calcCmd    `cmd:"" help:"Recompute one figure from a JSON object on standard input."`

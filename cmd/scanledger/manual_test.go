@@ -61,7 +61,7 @@ func said(t *testing.T, args ...string) string {
 // TestManual: the manual and --help name every command, and the manual is sound to man.
 func TestManual(t *testing.T) {
 	manual, help := said(t, "manual"), said(t, "--help")
-	for _, name := range []string{"demo", "load", "build", "report", "sample", "ask", "explain", "verify", "check", "records", "calc", "manual", "completion"} {
+	for _, name := range []string{"demo", "load", "build", "report", "sample", "ask", "explain", "verify", "repair", "check", "records", "calc", "manual", "completion"} {
 		if !strings.Contains(manual, "\n.SS "+name) || !strings.Contains(help, "\n  "+name+" ") {
 			t.Errorf("%s is missing in the manual or in --help", name)
 		}

@@ -103,7 +103,7 @@ func (c *reportCmd) report(a *app) (_ []reported, err error) {
 	if err != nil {
 		return nil, err
 	}
-	st, err := store.Open(c.Store)
+	st, err := a.sound(c.Store)
 	if err != nil {
 		return nil, err
 	}

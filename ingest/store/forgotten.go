@@ -45,8 +45,8 @@ func (f Forgotten) Total() (n int64) {
 	return n
 }
 
-// firstPath is where a part stood before it was ever written again.
-func (p Part) firstPath() string {
+// FirstPath is where a part stood before it was ever written again.
+func (p Part) FirstPath() string {
 	if p.Revision == 0 {
 		return p.Path
 	}
@@ -60,26 +60,13 @@ func revisionMark(number int) string { return fmt.Sprintf("-revised-%d", number)
 func (t *Txn) Replace(old Part, file string, rows int64) error {
 	p := old
 	p.Rows, p.Revision = rows, len(t.Manifest.Forgotten)+1
-	first := old.firstPath()
+	first := old.FirstPath()
 	ending := path.Ext(first)
 	p.Path = strings.TrimSuffix(first, ending) + revisionMark(p.Revision) + ending
 	var err error
 	if p.SHA256, p.Bytes, err = ingest.HashFile(file); err != nil {
 		return fmt.Errorf("stage %s: %w", p.Path, err)
 	}
-	i := t.listed(old)
-	t.Manifest.Parts[i] = p
-	t.swaps = append(t.swaps, p)
-	return t.stageFinal(p, file)
-}
-
-// Drop takes a part off the manifest's list; its file is gone with Commit.
-func (t *Txn) Drop(old Part) {
-	i := t.listed(old)
-	t.Manifest.Parts = slices.Delete(t.Manifest.Parts, i, i+1)
-}
-
-// listed finds a part of the manifest; asking for one that it does not list is a fault of the program.
-func (t *Txn) listed(p Part) int {
-	return slices.IndexFunc(t.Manifest.Parts, func(q Part) bool { return q.Path == p.Path })
+	t.Manifest.Parts[slices.IndexFunc(t.Manifest.Parts, func(q Part) bool { return q.Path == old.Path })] = p
+	return t.replace(p, file)
 }

@@ -122,9 +122,7 @@ func (t *Txn) RewriteFrame(ctx context.Context, p Part, judge func(*FrameRow) Ve
 		return nil
 	}
 	if len(frame) == 0 {
-		about := strings.TrimSuffix(p.firstPath(), path.Ext(p.Path)) + ".json"
-		t.Drop(p)
-		t.Drop(Part{Path: about})
+		t.DropSample(strings.TrimSuffix(path.Base(p.FirstPath()), path.Ext(p.Path)))
 		return nil
 	}
 	staged := t.rewritten(p)

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 	"slices"
@@ -53,7 +54,7 @@ func SamplePath(name, ending string) string { return string(Samples) + "/" + nam
 // ReadSample reads the description of a sample into doc, and says whether the store holds that sample.
 func (s *Store) ReadSample(name string, doc any) (held bool, err error) {
 	for _, p := range s.Manifest.Parts {
-		if p.Kind != Samples || p.firstPath() != SamplePath(name, ".json") {
+		if p.Kind != Samples || p.FirstPath() != SamplePath(name, ".json") {
 			continue
 		}
 		raw, err := os.ReadFile(s.Path(p))
@@ -61,7 +62,7 @@ func (s *Store) ReadSample(name string, doc any) (held bool, err error) {
 			err = json.Unmarshal(raw, doc)
 		}
 		if err != nil {
-			return true, fmt.Errorf("read sample %s: %w; restore %s from a copy of the store", name, err, s.Path(p))
+			return true, fmt.Errorf("read sample %s: %w; %s", name, err, remedy(s.Dir))
 		}
 		return true, nil
 	}
@@ -83,22 +84,50 @@ func (s *Store) SampleFrames(upTo int) []string {
 // sample is no load: it belongs to the newest one, for it was drawn from what that left.
 func (t *Txn) WriteSample(name, month string, doc any, frame []FrameRow) error {
 	t.Load = len(t.Manifest.Loads)
-	raw, err := json.MarshalIndent(doc, "", " ")
+	path, err := t.sampleDoc(name, doc)
 	if err != nil {
-		return fmt.Errorf("stage sample %s: %w", name, err)
-	}
-	path := t.StagePath("sample.json")
-	if err := writeSynced(path, append(raw, '\n')); err != nil {
-		return fmt.Errorf("stage sample %s: %w", name, err)
+		return err
 	}
 	if err := t.Add(Part{Kind: Samples, Path: SamplePath(name, ".json"), Month: month, Rows: 1}, path); err != nil {
 		return err
 	}
-	path = t.StagePath("frame.parquet")
-	if err := writeFrame(path, frame); err != nil {
+	if path, err = t.sampleFrame(frame); err != nil {
 		return err
 	}
 	return t.Add(Part{Kind: Samples, Path: SamplePath(name, ".parquet"), Month: month, Rows: int64(len(frame))}, path)
+}
+
+// RestoreSample stages the description or the frame of a sample that was drawn again, whichever p is, and reports whether
+// it is what was written; another is not staged.
+func (t *Txn) RestoreSample(p Part, name string, doc any, frame []FrameRow) (same bool, err error) {
+	path := ""
+	if isParquet(p.Path) {
+		path, err = t.sampleFrame(frame)
+	} else {
+		path, err = t.sampleDoc(name, doc)
+	}
+	if err != nil {
+		return false, err
+	}
+	same, err = t.Restore(p, path)
+	if !same {
+		err = errors.Join(err, remove(path))
+	}
+	return same, err
+}
+
+func (t *Txn) sampleDoc(name string, doc any) (path string, err error) {
+	raw, err := json.MarshalIndent(doc, "", " ")
+	if err != nil {
+		return "", fmt.Errorf("stage sample %s: %w", name, err)
+	}
+	path = t.StagePath("sample.json")
+	return path, partError(path, writeSynced(path, append(raw, '\n')))
+}
+
+func (t *Txn) sampleFrame(frame []FrameRow) (path string, err error) {
+	path = t.StagePath("frame.parquet")
+	return path, writeFrame(path, frame)
 }
 
 func writeFrame(path string, frame []FrameRow) error {
@@ -116,7 +145,7 @@ func writeFrame(path string, frame []FrameRow) error {
 
 // ReadFrame reads the frame of a sample the store holds, in its order.
 func (s *Store) ReadFrame(ctx context.Context, name string) ([]FrameRow, error) {
-	i := slices.IndexFunc(s.Manifest.Parts, func(p Part) bool { return p.firstPath() == SamplePath(name, ".parquet") })
+	i := slices.IndexFunc(s.Manifest.Parts, func(p Part) bool { return p.FirstPath() == SamplePath(name, ".parquet") })
 	if i < 0 {
 		return nil, fmt.Errorf("read sample %s: the manifest does not list its frame; run: scanledger verify --store %s", name, s.Dir)
 	}

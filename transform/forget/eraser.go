@@ -130,11 +130,6 @@ func (e *eraser) idColumn() string {
 	return "technician_id"
 }
 
-// early reports whether a load came in before the first month that is kept.
-func (e *eraser) early(load int) bool {
-	return e.Months > 0 && e.txn.Manifest.Loads[load-1].ReceivedAt.UTC().Format("2006-01") < e.before()
-}
-
 // fate leaves out what became of a row that is meant, and takes what tells out of the raw values of others.
 func (e *eraser) fate(f *store.Fate, load int) store.Verdict {
 	meant := e.about.has(f.File, f.Line)

@@ -10,7 +10,6 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"slices"
 	"time"
 
 	"scanledger/ingest/store"
@@ -28,9 +27,6 @@ type Request struct {
 	Tool             string       // name and version, for the trail
 	Engine           engine.Options
 }
-
-// Originals is the kind of part in which a store keeps record files as they came in.
-const originals store.PartKind = "originals"
 
 // ErrNothing says that a store holds nothing of what is to be forgotten.
 var ErrNothing = errors.New("the store holds no such record")
@@ -78,6 +74,9 @@ func Forget(ctx context.Context, dir string, r Request) (_ store.Forgotten, err 
 		return store.Forgotten{}, err
 	}
 	defer func() { err = errors.Join(err, txn.Close()) }()
+	if err := txn.Sound(ctx); err != nil { // writing a damaged part again would hide that it is
+		return store.Forgotten{}, err
+	}
 	eng, err := engine.Open(ctx, r.Engine)
 	if err != nil {
 		return store.Forgotten{}, err
@@ -134,19 +133,13 @@ func (m marks) has(file int, line int64) bool {
 }
 
 // originalsOf are the kept record files that have to go: those with a row that is meant or a text that was changed, and, as
-// rejected rows are kept nowhere else and cannot be told, those of sets that name the subject with any rejected row.
+// rejected rows and duplicates are kept nowhere else and cannot be told, those in which such a row may be meant.
 func (e *eraser) originalsOf() (out []store.Part) {
-	for _, p := range e.txn.Manifest.Parts {
-		i := slices.IndexFunc(e.txn.Manifest.Files, func(f store.File) bool { return p.Kind == originals && p.Path == originalPath(f) })
-		if i < 0 {
-			continue
-		}
-		f := e.txn.Manifest.Files[i]
-		if len(e.about[f.Number]) > 0 || e.fresh[f.Number] || f.AtLoad.Rejected > 0 && slices.Contains(e.naming(), f.RecordSet) {
+	for _, f := range e.txn.Manifest.Files {
+		p, kept := e.txn.Original(f)
+		if kept && (len(e.about[f.Number]) > 0 || e.fresh[f.Number] || e.mayName(f)) {
 			out = append(out, p)
 		}
 	}
 	return out
 }
-
-func originalPath(f store.File) string { return string(originals) + "/" + f.SHA256 + ".zst" }

@@ -14,6 +14,8 @@ import (
 	"time"
 	"unicode"
 
+	"github.com/klauspost/compress/zstd"
+
 	"scanledger/ingest/contract"
 	"scanledger/ingest/demo"
 	"scanledger/ingest/store"
@@ -34,7 +36,7 @@ func demoStore(t *testing.T) string {
 		t.Fatal(err)
 	}
 	for _, paths := range [][]string{{filepath.Join(records, planted.Files[len(planted.Files)-1])}, {records}} {
-		if _, err := settle.Load(ctx, dir, paths, settle.Options{ReceivedAt: at.AddDate(-1, 0, 0)}); err != nil {
+		if _, err := settle.Load(ctx, dir, paths, settle.Options{ReceivedAt: at.AddDate(-1, 0, 0), KeepOriginals: true}); err != nil {
 			t.Fatal(err)
 		}
 	}
@@ -141,6 +143,9 @@ func wordsIn(t *testing.T, dir string) map[string]string {
 		take(path, d.Name())
 		if !strings.HasSuffix(path, ".parquet") {
 			raw, err := os.ReadFile(path)
+			if strings.HasSuffix(path, ".zst") {
+				raw, err = unpacked(raw)
+			}
 			take(path, string(raw))
 			return err
 		}
@@ -155,6 +160,16 @@ func wordsIn(t *testing.T, dir string) map[string]string {
 		t.Fatalf("%d words (%v)", len(out), err)
 	}
 	return out
+}
+
+// unpacked is the text of a kept record file, as far as it is text.
+func unpacked(raw []byte) ([]byte, error) {
+	z, err := zstd.NewReader(nil)
+	if err != nil {
+		return nil, err
+	}
+	defer z.Close()
+	return z.DecodeAll(raw, nil)
 }
 
 func notIn(t *testing.T, words map[string]string, tell []string) {
@@ -277,6 +292,18 @@ func testForget(t *testing.T, base string) {
 				t.Errorf("%d rows removed of record files, %d by the trail", removed, trail.Total())
 			}
 			notIn(t, wordsIn(t, dir), tell)
+			kept := 0
+			for _, f := range st.Manifest.Files {
+				if _, ok := st.Original(f); ok {
+					kept++
+				}
+				if _, ok := st.Original(f); ok && f.Forgotten > 0 {
+					t.Errorf("the record file %s is still kept", f.Name)
+				}
+			}
+			if kept == 0 || kept+trail.Originals != len(st.Manifest.Files) {
+				t.Errorf("%d record files kept, %d removed, of %d", kept, trail.Originals, len(st.Manifest.Files))
+			}
 			if _, err := Forget(t.Context(), dir, c.r); !errors.Is(err, ErrNothing) {
 				t.Errorf("once more: %v", err)
 			}

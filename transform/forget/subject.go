@@ -3,6 +3,7 @@ package forget
 import (
 	"context"
 	"fmt"
+	"slices"
 	"strings"
 
 	"scanledger/ingest/contract"
@@ -52,15 +53,30 @@ func (s *subject) condition(set string) string {
 	return old
 }
 
-// naming are the record sets whose rows name the subject.
-func (s *subject) naming() []string {
-	switch {
-	case s.Technician != "":
-		return []string{"technicians", "inspections"}
-	case s.Site != "":
-		return []string{"inspections", "findings"}
+// mayName reports whether a record file has rows that are in no part, and that may name the subject or an inspection that
+// is meant, or be as old: rejected ones, and duplicates of rows that do.
+func (s *subject) mayName(f store.File) bool {
+	inNoPart := f.AtLoad.Rejected
+	if slices.Contains(mentioning, f.RecordSet) {
+		inNoPart += f.AtLoad.Duplicate
 	}
-	return nil
+	if inNoPart == 0 {
+		return false
+	}
+	switch f.RecordSet {
+	case "technicians":
+		return s.Technician != ""
+	case "inspections", "readings", "findings":
+		return s.Months == 0 || s.early(f.Load)
+	case "unit_log":
+		return s.Months > 0 && s.early(f.Load)
+	}
+	return false
+}
+
+// early reports whether a load came in before the first month that is kept.
+func (s *subject) early(load int) bool {
+	return s.Months > 0 && s.st.Manifest.Loads[load-1].ReceivedAt.UTC().Format("2006-01") < s.before()
 }
 
 func monthOf(set string) string {
