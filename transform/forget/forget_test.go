@@ -220,6 +220,7 @@ func TestStore(t *testing.T) {
 	t.Run("forget", func(t *testing.T) { testForget(t, base) })
 	t.Run("pseudonymise", func(t *testing.T) { testPseudonymise(t, base) })
 	t.Run("same bytes", func(t *testing.T) { testSameBytes(t, base) })
+	t.Run("repair", func(t *testing.T) { testNothingComesBack(t, base) })
 }
 
 // testForget: what is left is, row by row, what was there before less what was asked for; every count agrees; no file holds
@@ -382,5 +383,43 @@ func testSameBytes(t *testing.T, base string) {
 	}
 	if !maps.Equal(trees[0], trees[1]) {
 		t.Error("other bytes")
+	}
+}
+
+// testNothingComesBack: neither a repair nor a rebuilding brings back what was removed, whatever record files are at hand,
+// and a damaged store is not written again as if it were whole.
+func testNothingComesBack(t *testing.T, base string) {
+	dir := copyOf(t, base)
+	who := texts(t, base, "SELECT technician_id FROM held_inspections ORDER BY 1 LIMIT 1")[0]
+	st, err := store.Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	records := t.TempDir()
+	for _, f := range st.Manifest.Files {
+		if err := st.Unpack(f, filepath.Join(records, fmt.Sprint(f.Number))); err != nil {
+			t.Fatal(err)
+		}
+	}
+	if _, err := Forget(t.Context(), dir, Request{Technician: who, At: at}); err != nil {
+		t.Fatal(err)
+	}
+	opt := settle.RepairOptions{Records: []string{records}}
+	if _, err := settle.Rebuild(t.Context(), dir, filepath.Join(t.TempDir(), "again"), opt); err == nil || !strings.Contains(err.Error(), "would bring them back") {
+		t.Errorf("rebuilt: %v", err)
+	}
+	if st, err = store.Open(dir); err != nil {
+		t.Fatal(err)
+	}
+	i := slices.IndexFunc(st.Manifest.Parts, func(p store.Part) bool { return p.Kind == store.Data && p.RecordSet == "readings" && p.Revision == 1 })
+	if err := os.Truncate(st.Path(st.Manifest.Parts[i]), 100); err != nil {
+		t.Fatal(err)
+	}
+	rep, err := settle.Repair(t.Context(), dir, opt)
+	if err != nil || len(rep.Healed) != 0 || len(rep.Left) != 1 || !strings.Contains(rep.Left[0].Why, "would bring them back") {
+		t.Errorf("repaired: %+v (%v)", rep, err)
+	}
+	if _, err := Forget(t.Context(), dir, Request{Site: texts(t, base, "SELECT site_id FROM held_inspections ORDER BY 1 LIMIT 1")[0], At: at}); !errors.Is(err, store.ErrDamaged) {
+		t.Errorf("forgot from a damaged store: %v", err)
 	}
 }
