@@ -83,7 +83,7 @@ func TestManual(t *testing.T) {
 // TestCompletion asks bash what it would complete.
 func TestCompletion(t *testing.T) {
 	script := said(t, "completion", "bash")
-	for typed, want := range map[string]string{"scanledger rep": "report", "scanledger report --only": "--only-if-complete", "scanledger ask --time": "--timeout"} {
+	for typed, want := range map[string]string{"scanledger repo": "report", "scanledger report --only": "--only-if-complete", "scanledger ask --time": "--timeout"} {
 		fields := strings.Fields(typed)
 		ask := script + "\nCOMP_WORDS=(" + typed + ")\nCOMP_CWORD=" + string(rune('0'+len(fields)-1)) + "\n_scanledger\necho \"${COMPREPLY[*]}\""
 		out, err := exec.Command("bash", "-c", ask).CombinedOutput()
