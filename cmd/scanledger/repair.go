@@ -107,13 +107,13 @@ func (c *repairCmd) samples(a *app, rep *settle.Repaired) (err error) {
 		return err
 	}
 	defer func() { err = errors.Join(err, txn.Close()) }()
-	left := []settle.Left{}
+	left, again := []settle.Left{}, redrawn{}
 	for _, f := range rep.Left {
 		if !isSample(f) {
 			left = append(left, f)
 			continue
 		}
-		err := drawAgain(a, txn, f.Part)
+		err := again.restore(a, txn, f.Part)
 		switch {
 		case a.ctx.Err() != nil:
 			return a.ctx.Err()
@@ -138,30 +138,40 @@ func sampleOf(p store.Part) string {
 	return strings.TrimSuffix(path.Base(p.FirstPath()), path.Ext(p.Path))
 }
 
-// drawAgain puts a file of a sample back. A draw depends on its month, rule and seed, which are in its name, on what was held
-// then, and on settings; only the very bytes that were written are put back.
-func drawAgain(a *app, txn *store.Txn, p store.Part) error {
+// redrawn is the samples drawn again so far, by name.
+type redrawn map[string]queries.Sample
+
+// restore puts a file of a sample back: only the very bytes that were written.
+func (again redrawn) restore(a *app, txn *store.Txn, p store.Part) (err error) {
 	if p.Revision > 0 {
 		return errors.New("rows were removed from it, and nothing tells which")
 	}
 	name := sampleOf(p)
-	month, rule, seed, err := queries.ParseSampleName(name)
-	if err != nil {
-		return err
-	}
-	then := heldAfter(txn.Store, p.Load)
-	if err := then.Sound(a.ctx); err != nil {
-		return fmt.Errorf("the records it was drawn from are damaged too: %w", err)
-	}
-	s, err := (&sampleCmd{Month: month, Seed: seed}).draw(a, then, rule)
-	if err != nil {
-		return err
+	s, ok := again[name]
+	if !ok {
+		if s, err = drawAgain(a, txn.Store, name, p.Load); err != nil {
+			return err
+		}
+		again[name] = s
 	}
 	same, err := txn.RestoreSample(p, name, s, s.Frame)
 	if err == nil && !same {
 		err = errors.New("drawn again it is not the same: it was drawn with other settings, which --config may name, or by another version")
 	}
 	return err
+}
+
+// drawAgain repeats a draw. It depends on its month, rule and seed, which are its name, on what was held then, and on settings.
+func drawAgain(a *app, st *store.Store, name string, load int) (queries.Sample, error) {
+	month, rule, seed, err := queries.ParseSampleName(name)
+	if err != nil {
+		return queries.Sample{}, err
+	}
+	then := heldAfter(st, load)
+	if err := then.Sound(a.ctx); err != nil {
+		return queries.Sample{}, fmt.Errorf("the records it was drawn from are damaged too: %w", err)
+	}
+	return (&sampleCmd{Month: month, Seed: seed}).draw(a, then, rule)
 }
 
 // heldAfter is a store as it was once it had taken a load in, without samples.

@@ -4,8 +4,8 @@
 // record set, and a manifest that lists every one of them with its rows and checksum. It is the
 // only room that publishes: files are staged, synced and renamed into place, and the manifest is
 // renamed last, so that a store is always either as it was before a load or as it is after. It also
-// holds the lock that lets one process write, and sweeps what a dead one left. It never judges a
-// row.
+// holds the lock that lets one process write, sweeps what a dead one left, keeps record files as they
+// came in, and says which files are damaged. It never judges a row.
 package store
 
 import (

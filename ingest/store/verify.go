@@ -23,34 +23,27 @@ type Fault struct {
 // Faults reads every file of the store again, compares size, checksum and number of rows with the manifest, and lists
 // the files that differ or are missing, in the manifest's order.
 func (s *Store) Faults(ctx context.Context) ([]Fault, error) {
-	return s.faults(ctx, func(Part) bool { return true })
-}
-
-// Verify is Faults as one error that names every file and says what to do.
-func (s *Store) Verify(ctx context.Context) error {
-	return s.told(s.Faults(ctx))
-}
-
-// Sound is Verify for those who are about to read the records: kept originals are passed over, since no figure comes from them.
-func (s *Store) Sound(ctx context.Context) error {
-	return s.told(s.faults(ctx, func(p Part) bool { return p.Kind != Originals }))
-}
-
-func (s *Store) told(faults []Fault, err error) error {
-	if err != nil || len(faults) == 0 {
-		return err
-	}
-	var all []error
-	for _, f := range faults {
-		all = append(all, fmt.Errorf("store %s: %s %s", s.Dir, f.Path, f.What))
-	}
-	return errors.Join(append(all, fmt.Errorf("the store is %w; %s", ErrDamaged, remedy(s.Dir)))...)
-}
-
-func (s *Store) faults(ctx context.Context, of func(Part) bool) (out []Fault, err error) {
+	var out []Fault
 	if s.recovered != nil {
 		out = append(out, *s.recovered)
 	}
+	parts, err := s.faultyParts(ctx, func(Part) bool { return true })
+	if err != nil {
+		return nil, err
+	}
+	out = append(out, parts...)
+	if s.Manifest.Checksum == "" {
+		return out, nil // made before there were files that repeat the manifest; the next load writes them
+	}
+	for _, name := range []string{copyName, packageName} {
+		if err := wholeDouble(filepath.Join(s.Dir, name)); err != nil {
+			out = append(out, Fault{Path: name, What: err.Error()})
+		}
+	}
+	return out, nil
+}
+
+func (s *Store) faultyParts(ctx context.Context, of func(Part) bool) (out []Fault, err error) {
 	for _, p := range s.Manifest.Parts {
 		if err := ctx.Err(); err != nil {
 			return nil, err
@@ -62,15 +55,28 @@ func (s *Store) faults(ctx context.Context, of func(Part) bool) (out []Fault, er
 			out = append(out, Fault{p.Path, p, err.Error()})
 		}
 	}
-	if s.Manifest.Checksum == "" {
-		return out, nil // made before there were files that repeat the manifest; the next load writes them
-	}
-	for _, name := range []string{copyName, packageName} {
-		if err := wholeDouble(filepath.Join(s.Dir, name)); err != nil {
-			out = append(out, Fault{Path: name, What: err.Error()})
-		}
-	}
 	return out, nil
+}
+
+// Verify is Faults as one error that names every file and says what to do.
+func (s *Store) Verify(ctx context.Context) error {
+	return s.told(s.Faults(ctx))
+}
+
+// Sound is Verify for those who are about to read the records: only files that figures may come from are looked at.
+func (s *Store) Sound(ctx context.Context) error {
+	return s.told(s.faultyParts(ctx, func(p Part) bool { return p.Kind != Originals }))
+}
+
+func (s *Store) told(faults []Fault, err error) error {
+	if err != nil || len(faults) == 0 {
+		return err
+	}
+	var all []error
+	for _, f := range faults {
+		all = append(all, fmt.Errorf("store %s: %s %s", s.Dir, f.Path, f.What))
+	}
+	return errors.Join(append(all, fmt.Errorf("the store is %w; %s", ErrDamaged, remedy(s.Dir)))...)
 }
 
 // wholeDouble says what is wrong with a file that repeats the manifest. It need not be this manifest: a process killed

@@ -6,7 +6,8 @@
 // only through the store.
 //
 // A row is judged against what is held when it is taken in. Rows that wait, or that break a rule with
-// what they name, are kept in the store's pool and offered again at every load.
+// what they name, are kept in the store's pool and offered again at every load. A damaged store is
+// repaired, or a whole one rebuilt, by repeating its loads.
 package settle
 
 import (

@@ -20,8 +20,18 @@ type RepairOptions struct {
 }
 
 func (o RepairOptions) load() Options {
-	return Options{Engine: o.Engine, Tool: o.Tool, Watch: o.Watch}
+	out := Options{Engine: o.Engine, Tool: o.Tool}
+	if o.Watch != nil {
+		out.Watch = watchedAgain{o.Watch}
+	}
+	return out
 }
+
+// watchedAgain says nothing of extra columns: that was said when the file was loaded.
+type watchedAgain struct{ Watcher }
+
+// Extra says nothing.
+func (watchedAgain) Extra(string, []string) {}
 
 // Left is a file of a store that could not be rebuilt.
 type Left struct {
