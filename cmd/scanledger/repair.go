@@ -65,7 +65,7 @@ func (c *repairCmd) sayRepaired(a *app, rep settle.Repaired) error {
 		left = append(left, fmt.Errorf("%s %s: %s", f.Path, f.What, f.Why))
 	}
 	if len(left) > 0 {
-		return errors.Join(append(left, fmt.Errorf("repair store %s: %w: %d files are as they were", c.Store, errStillDamaged, len(left)))...)
+		return errors.Join(append(left, fmt.Errorf("repair store %s: %w; files left as they were: %d", c.Store, errStillDamaged, len(left)))...)
 	}
 	v, err := a.verify(c.Store)
 	if err != nil {
@@ -126,10 +126,11 @@ func (c *repairCmd) samples(a *app, rep *settle.Repaired) (err error) {
 			left = append(left, f)
 		}
 	}
-	if len(left) == len(rep.Left) {
+	restored := len(left) < len(rep.Left)
+	rep.Left = left
+	if !restored {
 		return nil
 	}
-	rep.Left = left
 	return txn.Commit()
 }
 

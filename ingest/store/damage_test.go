@@ -146,3 +146,41 @@ func TestNoPlainFileIsNamed(t *testing.T) {
 		t.Errorf("%+v (%v)", faults, err)
 	}
 }
+
+// TestFailedPublicationIsSwept: where publishing fails half way, what it had put in place is no store that lost its manifest;
+// once the cause is gone, the next writer sweeps it and goes on.
+func TestFailedPublicationIsSwept(t *testing.T) {
+	dir := t.TempDir()
+	inTheWay := filepath.Join(dir, "rejects", "load-000001.csv")
+	if err := os.MkdirAll(filepath.Join(inTheWay, "folder"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	txn, err := store.Begin(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(txn.WriteFates(nil), txn.WriteRejects(nil)); err != nil {
+		t.Fatal(err)
+	}
+	txn.Manifest.Loads = append(txn.Manifest.Loads, store.Load{Number: 1, ReceivedAt: day(1)})
+	if err := txn.Commit(); err == nil || !strings.Contains(err.Error(), "rejects/load-000001.csv") {
+		t.Fatalf("%v", err)
+	}
+	if err := errors.Join(txn.Close(), os.RemoveAll(inTheWay)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, "fates", "load-000001.parquet")); err != nil {
+		t.Fatalf("nothing was put in place, so nothing is tested: %v", err)
+	}
+	commit(t, dir, day(1))
+	st, err := store.Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := st.Verify(t.Context()); err != nil {
+		t.Error(err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, "rejects", "load-000001.parquet")); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("the leftover: %v", err)
+	}
+}
