@@ -23,6 +23,9 @@ var errStillDamaged = errors.New("not all could be brought back")
 
 // Run rebuilds what is damaged, and says what could not be and what to do.
 func (c *repairCmd) Run(a *app) error {
+	if c.Into != "" && c.DropLost {
+		return fmt.Errorf("%w: repair: --drop-lost changes a store, --into leaves it as it is; give one of them", errUsage)
+	}
 	w := &watch{a: a}
 	defer w.finish()
 	eng := a.engine()

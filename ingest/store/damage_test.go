@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"scanledger/ingest"
 	"scanledger/ingest/store"
 )
 
@@ -182,5 +183,35 @@ func TestFailedPublicationIsSwept(t *testing.T) {
 	}
 	if _, err := os.Stat(filepath.Join(dir, "rejects", "load-000001.parquet")); !errors.Is(err, os.ErrNotExist) {
 		t.Errorf("the leftover: %v", err)
+	}
+}
+
+// TestOriginalOfAChangedFileIsRefused: what is kept is what was read, or nothing.
+func TestOriginalOfAChangedFileIsRefused(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "units.csv")
+	if err := os.WriteFile(path, []byte("unit_id\nU1\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	sum, size, err := ingest.HashFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	txn, err := store.Begin(filepath.Join(dir, "store"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := store.File{Name: "units.csv", SHA256: sum, Bytes: size, RecordSet: "units"}
+	if err := txn.KeepOriginal(f, path); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, []byte("unit_id\nU2\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := txn.KeepOriginal(f, path); err == nil || !strings.Contains(err.Error(), "changed while it was read") {
+		t.Errorf("%v", err)
+	}
+	if err := txn.Close(); err != nil {
+		t.Fatal(err)
 	}
 }
