@@ -23,6 +23,9 @@ var errStillDamaged = errors.New("not all could be brought back")
 
 // Run rebuilds what is damaged, and says what could not be and what to do.
 func (c *repairCmd) Run(a *app) error {
+	if c.Into != "" && c.DropLost {
+		return fmt.Errorf("%w: repair: --drop-lost changes a store, --into leaves it as it is; give one of them", errUsage)
+	}
 	w := &watch{a: a}
 	defer w.finish()
 	eng := a.engine()
@@ -65,7 +68,7 @@ func (c *repairCmd) sayRepaired(a *app, rep settle.Repaired) error {
 		left = append(left, fmt.Errorf("%s %s: %s", f.Path, f.What, f.Why))
 	}
 	if len(left) > 0 {
-		return errors.Join(append(left, fmt.Errorf("repair store %s: %w: %d files are as they were", c.Store, errStillDamaged, len(left)))...)
+		return errors.Join(append(left, fmt.Errorf("repair store %s: %w; files left as they were: %d", c.Store, errStillDamaged, len(left)))...)
 	}
 	v, err := a.verify(c.Store)
 	if err != nil {
@@ -126,10 +129,11 @@ func (c *repairCmd) samples(a *app, rep *settle.Repaired) (err error) {
 			left = append(left, f)
 		}
 	}
-	if len(left) == len(rep.Left) {
+	restored := len(left) < len(rep.Left)
+	rep.Left = left
+	if !restored {
 		return nil
 	}
-	rep.Left = left
 	return txn.Commit()
 }
 

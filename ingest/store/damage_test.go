@@ -8,6 +8,7 @@ import (
 	"strings"
 	"testing"
 
+	"scanledger/ingest"
 	"scanledger/ingest/store"
 )
 
@@ -144,5 +145,73 @@ func TestNoPlainFileIsNamed(t *testing.T) {
 	faults, err := st.Faults(t.Context())
 	if err != nil || len(faults) != 1 || !strings.Contains(faults[0].What, "no plain file") {
 		t.Errorf("%+v (%v)", faults, err)
+	}
+}
+
+// TestFailedPublicationIsSwept: where publishing fails half way, what it had put in place is no store that lost its manifest;
+// once the cause is gone, the next writer sweeps it and goes on.
+func TestFailedPublicationIsSwept(t *testing.T) {
+	dir := t.TempDir()
+	inTheWay := filepath.Join(dir, "rejects", "load-000001.csv")
+	if err := os.MkdirAll(filepath.Join(inTheWay, "folder"), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	txn, err := store.Begin(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(txn.WriteFates(nil), txn.WriteRejects(nil)); err != nil {
+		t.Fatal(err)
+	}
+	txn.Manifest.Loads = append(txn.Manifest.Loads, store.Load{Number: 1, ReceivedAt: day(1)})
+	if err := txn.Commit(); err == nil || !strings.Contains(err.Error(), "rejects/load-000001.csv") {
+		t.Fatalf("%v", err)
+	}
+	if err := errors.Join(txn.Close(), os.RemoveAll(inTheWay)); err != nil {
+		t.Fatal(err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, "fates", "load-000001.parquet")); err != nil {
+		t.Fatalf("nothing was put in place, so nothing is tested: %v", err)
+	}
+	commit(t, dir, day(1))
+	st, err := store.Open(dir)
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := st.Verify(t.Context()); err != nil {
+		t.Error(err)
+	}
+	if _, err := os.Stat(filepath.Join(dir, "rejects", "load-000001.parquet")); !errors.Is(err, os.ErrNotExist) {
+		t.Errorf("the leftover: %v", err)
+	}
+}
+
+// TestOriginalOfAChangedFileIsRefused: what is kept is what was read, or nothing.
+func TestOriginalOfAChangedFileIsRefused(t *testing.T) {
+	dir := t.TempDir()
+	path := filepath.Join(dir, "units.csv")
+	if err := os.WriteFile(path, []byte("unit_id\nU1\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	sum, size, err := ingest.HashFile(path)
+	if err != nil {
+		t.Fatal(err)
+	}
+	txn, err := store.Begin(filepath.Join(dir, "store"))
+	if err != nil {
+		t.Fatal(err)
+	}
+	f := store.File{Name: "units.csv", SHA256: sum, Bytes: size, RecordSet: "units"}
+	if err := txn.KeepOriginal(f, path); err != nil {
+		t.Fatal(err)
+	}
+	if err := os.WriteFile(path, []byte("unit_id\nU2\n"), 0o600); err != nil {
+		t.Fatal(err)
+	}
+	if err := txn.KeepOriginal(f, path); err == nil || !strings.Contains(err.Error(), "changed while it was read") {
+		t.Errorf("%v", err)
+	}
+	if err := txn.Close(); err != nil {
+		t.Fatal(err)
 	}
 }
