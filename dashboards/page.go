@@ -25,6 +25,7 @@ type Site struct {
 	Business       string
 	AsOf, From, To string
 	Inputs         string // in words, how many files and rows
+	Restated       string // that records were removed since figures were made before; empty where none were
 	Caution        string
 	Nav            []Link
 	Cuts           template.JS // see cutData; empty on pages that cannot be cut

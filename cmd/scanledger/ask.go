@@ -39,7 +39,7 @@ func (c *askCmd) Run(a *app) (err error) {
 	if _, err := engine.Bytes(c.Memory); err != nil {
 		return fmt.Errorf("%w: ask: --memory: %w", errUsage, err)
 	}
-	st, err := store.Open(c.Store)
+	st, err := a.sound(c.Store)
 	if err != nil {
 		return err
 	}

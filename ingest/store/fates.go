@@ -1,7 +1,11 @@
 package store
 
 import (
+	"encoding/csv"
+	"errors"
 	"fmt"
+	"os"
+	"strconv"
 
 	"github.com/apache/arrow-go/v18/arrow"
 	"github.com/apache/arrow-go/v18/arrow/array"
@@ -65,14 +69,70 @@ func (t *Txn) ScratchFates() (*FateFile, error) {
 
 func (t *Txn) fateFile(name string) (*FateFile, error) {
 	path := t.StagePath(name)
-	out, err := newTable(path, fateSchema, func(b *array.RecordBuilder, f Fate) {
-		b.Field(0).(*array.Int32Builder).Append(int32(t.Load))
+	out, err := newTable(path, fateSchema, addFate(t.Load))
+	return &FateFile{out, path}, err
+}
+
+// fateTable writes the fates of a load to a file.
+func fateTable(path string, load int, fates []Fate) error {
+	return writeTable(path, fateSchema, fates, addFate(load))
+}
+
+func addFate(load int) func(b *array.RecordBuilder, f Fate) {
+	return func(b *array.RecordBuilder, f Fate) {
+		b.Field(0).(*array.Int32Builder).Append(int32(load))
 		b.Field(2).(*array.Int32Builder).Append(int32(f.File))
 		b.Field(3).(*array.Int64Builder).Append(f.Line)
 		b.Field(5).(*array.BooleanBuilder).Append(f.Held)
 		appendTexts(b, []int{1, 4, 6, 7, 8, 9}, f.RecordSet, f.Fate, f.Column, f.Rule, f.Value, f.Message)
-	})
-	return &FateFile{out, path}, err
+	}
+}
+
+// rejectForms are the two files that the rejects of a load are kept in.
+var rejectForms = []struct {
+	ending string
+	write  func(path string, rows []RejectRow) error
+}{{".parquet", rejectTable}, {".csv", rejectCSV}}
+
+func rejectTable(path string, rows []RejectRow) error {
+	return writeTable(path, rejectSchema, rows, addReject)
+}
+
+func rejectCSV(path string, rows []RejectRow) error {
+	f, err := newRejectLines(path)
+	if err != nil {
+		return err
+	}
+	for _, r := range rows {
+		err = errors.Join(err, f.write(r))
+	}
+	return errors.Join(err, f.close())
+}
+
+// rejectLines is the CSV file of a load's rejects, being written.
+type rejectLines struct {
+	path string
+	file *os.File
+	csv  *csv.Writer // of file
+}
+
+func newRejectLines(path string) (rejectLines, error) {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return rejectLines{}, partError(path, err)
+	}
+	l := rejectLines{path, f, csv.NewWriter(f)}
+	return l, partError(path, l.csv.Write([]string{"file", "record_set", "line", "column", "rule", "value", "message"}))
+}
+
+func (l rejectLines) write(r RejectRow) error {
+	return partError(l.path, l.csv.Write([]string{Inert(r.FileName), r.RecordSet, strconv.FormatInt(r.Line, 10),
+		Inert(r.Column), r.Rule, Inert(r.Value), Inert(r.Message)}))
+}
+
+func (l rejectLines) close() error {
+	l.csv.Flush()
+	return partError(l.path, errors.Join(l.csv.Error(), l.file.Close()))
 }
 
 func addReject(b *array.RecordBuilder, r RejectRow) {

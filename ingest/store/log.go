@@ -1,11 +1,8 @@
 package store
 
 import (
-	"encoding/csv"
 	"errors"
 	"fmt"
-	"os"
-	"strconv"
 )
 
 // Log is the fates and rejects of one load, written to its stage as they become known, so that no number of them fills
@@ -14,26 +11,23 @@ type Log struct {
 	txn     *Txn
 	fates   *FateFile
 	rejects *table[RejectRow]
-	file    *os.File
-	csv     *csv.Writer // of file
-	csvPath string
+	lines   rejectLines
 	closed  bool
 }
 
 // OpenLog begins the load's log.
 func (t *Txn) OpenLog() (l *Log, err error) {
-	l = &Log{txn: t, csvPath: t.StagePath("rejects.csv")}
+	l = &Log{txn: t}
 	if l.fates, err = t.fateFile("fates.parquet"); err != nil {
 		return nil, err
 	}
 	if l.rejects, err = newTable(t.StagePath("rejects.parquet"), rejectSchema, addReject); err != nil {
 		return nil, errors.Join(err, l.fates.Close())
 	}
-	if l.file, err = os.OpenFile(l.csvPath, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600); err != nil {
-		return nil, errors.Join(partError(l.csvPath, err), l.fates.Close(), l.rejects.Close())
+	if l.lines, err = newRejectLines(t.StagePath("rejects.csv")); err != nil {
+		return nil, errors.Join(err, l.fates.Close(), l.rejects.Close())
 	}
-	l.csv = csv.NewWriter(l.file)
-	return l, partError(l.csvPath, l.csv.Write([]string{"file", "record_set", "line", "column", "rule", "value", "message"}))
+	return l, nil
 }
 
 // Fate enters what became of a row.
@@ -41,9 +35,7 @@ func (l *Log) Fate(f Fate) error { return l.fates.Write(f) }
 
 // Reject enters a broken rule.
 func (l *Log) Reject(r RejectRow) error {
-	err := l.csv.Write([]string{Inert(r.FileName), r.RecordSet, strconv.FormatInt(r.Line, 10),
-		Inert(r.Column), r.Rule, Inert(r.Value), Inert(r.Message)})
-	return errors.Join(partError(l.csvPath, err), l.rejects.Write(r))
+	return errors.Join(l.lines.write(r), l.rejects.Write(r))
 }
 
 // Rejects is how many broken rules were entered.
@@ -55,8 +47,7 @@ func (l *Log) Close() error {
 		return nil
 	}
 	l.closed = true
-	l.csv.Flush()
-	return errors.Join(l.fates.Close(), l.rejects.Close(), partError(l.csvPath, errors.Join(l.csv.Error(), l.file.Close())))
+	return errors.Join(l.fates.Close(), l.rejects.Close(), l.lines.close())
 }
 
 // Add closes the log and adds its files to what is published.
@@ -68,5 +59,5 @@ func (l *Log) Add() error {
 	return errors.Join(
 		l.txn.Add(Part{Kind: Fates, Path: fmt.Sprintf("%s/load-%06d.parquet", Fates, l.txn.Load), Rows: l.fates.Rows}, l.fates.Path),
 		l.txn.Add(Part{Kind: Rejects, Path: base + ".parquet", Rows: l.rejects.Rows}, l.rejects.path),
-		l.txn.Add(Part{Kind: Rejects, Path: base + ".csv", Rows: l.rejects.Rows}, l.csvPath))
+		l.txn.Add(Part{Kind: Rejects, Path: base + ".csv", Rows: l.rejects.Rows}, l.lines.path))
 }

@@ -22,8 +22,11 @@ type Options struct {
 	RecordSet  string                       // the set of every file; empty: from each file's name
 	Renames    map[string]map[string]string // per record set: supplier's column to contract column
 	Engine     engine.Options
-	Tool       string  // name and version, for the manifest
-	Watch      Watcher // nil: nobody watches
+
+	KeepOriginals bool // keep the files, compressed, so that the store can be rebuilt from them
+
+	Tool  string  // name and version, for the manifest
+	Watch Watcher // nil: nobody watches
 }
 
 // Watcher sees how a load goes on. Calls come from one goroutine.
@@ -76,28 +79,40 @@ type source struct {
 	ingest.Source
 	sha256 string
 	bytes  int64
+	keep   bool // the file itself, in the store
 }
 
 // Load takes the files at paths (folders are searched) into the store at dir, as one load: all of
 // it is published, or nothing. Its errors name the file or step and what to do.
 func Load(ctx context.Context, dir string, paths []string, opt Options) (rep Report, err error) {
-	if opt.Watch == nil {
-		opt.Watch = unwatched{}
-	}
 	txn, err := store.Begin(dir)
 	if err != nil {
 		return Report{}, err
 	}
 	defer func() { err = errors.Join(err, txn.Close()) }()
-	l := &load{ctx: ctx, opt: opt, txn: txn, moved: map[int]*store.Counts{}}
-	l.firstFile = len(txn.Manifest.Files) + 1
+	l := newLoad(ctx, txn, opt)
 	if err := l.plan(paths); err != nil {
 		return Report{}, err
 	}
 	if len(l.sources) == 0 {
 		return Report{Skipped: l.skipped}, nil
 	}
-	if l.eng, err = engine.Open(ctx, opt.Engine); err != nil {
+	if err := txn.Sound(ctx); err != nil { // rows would be judged by what is damaged
+		return Report{}, fmt.Errorf("load: %w", err)
+	}
+	return l.take()
+}
+
+func newLoad(ctx context.Context, txn *store.Txn, opt Options) *load {
+	if opt.Watch == nil {
+		opt.Watch = unwatched{}
+	}
+	return &load{ctx: ctx, opt: opt, txn: txn, moved: map[int]*store.Counts{}, firstFile: len(txn.Manifest.Files) + 1}
+}
+
+// take settles the rows of the sources and publishes them.
+func (l *load) take() (rep Report, err error) {
+	if l.eng, err = engine.Open(l.ctx, l.opt.Engine); err != nil {
 		return Report{}, err
 	}
 	defer func() { err = errors.Join(err, l.eng.Close()) }()
@@ -136,6 +151,7 @@ func (l *load) plan(paths []string) error {
 			continue
 		}
 		seen[sum] = path
+		src.keep = l.opt.KeepOriginals
 		l.sources = append(l.sources, src)
 	}
 	return nil
@@ -253,7 +269,7 @@ func total(sum *store.Counts, c store.Counts) {
 func (l *load) newFile(src source) *store.File {
 	l.files = append(l.files, store.File{
 		Number: l.firstFile + len(l.files), Load: l.txn.Load, Name: src.Name,
-		SHA256: src.sha256, Bytes: src.bytes, RecordSet: src.Set.Name,
+		SHA256: src.sha256, Bytes: src.bytes, RecordSet: src.Set.Name, Renames: src.Renames,
 	})
 	return &l.files[len(l.files)-1]
 }

@@ -69,7 +69,10 @@ func (o *offering) read(src source) error {
 	if len(sum.ExtraColumns) > 0 {
 		o.opt.Watch.Extra(f.Name, sum.ExtraColumns)
 	}
-	return nil
+	if !src.keep {
+		return nil
+	}
+	return o.txn.KeepOriginal(*f, src.Path)
 }
 
 // reject records a broken rule; the first one of a row is also the row's fate.

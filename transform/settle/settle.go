@@ -100,7 +100,7 @@ func (o *offering) rechecks() error {
 // keyViews makes the views over which versions of one key are found and compared, from the contract.
 func (o *offering) keyViews() error {
 	for _, side := range []struct{ name, from string }{{"candidate", "candidate"}, {"taken", "taken_" + o.set.Name}} {
-		key := joined(o.set, func(f contract.Field) bool { return isKey(o.set, f) })
+		key := Key(o.set)
 		content := joined(o.set, func(contract.Field) bool { return true })
 		for view, columns := range map[string]string{"_key": key + " AS _key", "_row": key + " AS _key, " + content + " AS _content"} {
 			err := o.eng.Exec(o.ctx, fmt.Sprintf("CREATE OR REPLACE TEMP VIEW %s%s AS SELECT %s, _file, _line FROM %s",
@@ -111,6 +111,11 @@ func (o *offering) keyViews() error {
 		}
 	}
 	return nil
+}
+
+// Key is the key of a row as SQL text, in the form in which the fates of duplicates and corrections name it.
+func Key(set *contract.Set) string {
+	return joined(set, func(f contract.Field) bool { return isKey(set, f) })
 }
 
 func isKey(set *contract.Set, f contract.Field) bool {

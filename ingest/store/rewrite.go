@@ -1,0 +1,172 @@
+package store
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"path"
+	"slices"
+	"strings"
+
+	"github.com/apache/arrow-go/v18/arrow"
+	"github.com/apache/arrow-go/v18/arrow/array"
+
+	"scanledger/ingest"
+	"scanledger/ingest/contract"
+)
+
+// Verdict says what becomes of a row when its part is written again.
+type Verdict int
+
+// The verdicts.
+const (
+	Kept    Verdict = iota // as it is
+	Changed                // kept, with what the judge has put into it
+	Gone                   // left out
+)
+
+// rewritten is where a part written again is staged.
+func (t *Txn) rewritten(p Part) string {
+	t.parts++
+	return t.StagePath(fmt.Sprintf("again-%d%s", t.parts, path.Ext(p.Path)))
+}
+
+// RewriteRows writes a data or pool part again as judge says, which may change row i of b where it stands. A part of which
+// nothing changes stays the file it is; one that has no row left is dropped.
+func (t *Txn) RewriteRows(ctx context.Context, p Part, set *contract.Set, judge func(b *ingest.Batch, i int, from Lineage) Verdict) error {
+	pool := p.Kind == Pool
+	staged := t.rewritten(p)
+	w, err := newPartWriter(staged, Schema(set, pool))
+	if err != nil {
+		return partError(staged, err)
+	}
+	touched := false
+	err = ReadPart(ctx, t.Path(p), set, func(b *ingest.Batch, from []Lineage) error {
+		for i, at := range from {
+			verdict := judge(b, i, at)
+			touched = touched || verdict != Kept
+			if verdict == Gone {
+				continue
+			}
+			if err := w.appendRow(b, i, int32(at.File), at.Line, pool); err != nil {
+				return partError(staged, err)
+			}
+		}
+		return nil
+	})
+	if err := errors.Join(err, partError(staged, w.close())); err != nil || !touched {
+		return err
+	}
+	if w.Rows == 0 {
+		t.Drop(p)
+		return nil
+	}
+	return t.Replace(p, staged, w.Rows)
+}
+
+// RewriteFates writes the fates of a load again as judge says.
+func (t *Txn) RewriteFates(ctx context.Context, p Part, judge func(*Fate) Verdict) error {
+	fates, err := readFates(ctx, t.Path(p))
+	if err != nil {
+		return err
+	}
+	fates, touched := sift(fates, judge)
+	if !touched {
+		return nil
+	}
+	staged := t.rewritten(p)
+	if err := fateTable(staged, p.Load, fates); err != nil {
+		return err
+	}
+	return t.Replace(p, staged, int64(len(fates)))
+}
+
+// RewriteRejects writes the rejects of a load again as judge says: p, the table of them, and the list beside it.
+func (t *Txn) RewriteRejects(ctx context.Context, p Part, judge func(*RejectRow) Verdict) error {
+	rows, err := readRejects(ctx, t.Path(p))
+	if err != nil {
+		return err
+	}
+	rows, touched := sift(rows, judge)
+	if !touched {
+		return nil
+	}
+	for _, form := range rejectForms {
+		i := slices.IndexFunc(t.Manifest.Parts, func(q Part) bool {
+			return q.Kind == Rejects && q.Load == p.Load && path.Ext(q.Path) == form.ending
+		})
+		if i < 0 {
+			return fmt.Errorf("stage rejects of load %d: the manifest lists no %s file of them; run: scanledger verify --store %s", p.Load, form.ending, t.Dir)
+		}
+		old := t.Manifest.Parts[i]
+		staged := t.rewritten(old)
+		if err := form.write(staged, rows); err != nil {
+			return err
+		}
+		if err := t.Replace(old, staged, int64(len(rows))); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// RewriteFrame writes the frame of a sample again as judge says. Where no row is left, the sample is dropped, and its
+// description with it.
+func (t *Txn) RewriteFrame(ctx context.Context, p Part, judge func(*FrameRow) Verdict) error {
+	frame, err := readFrame(ctx, t.Path(p))
+	if err != nil {
+		return err
+	}
+	frame, touched := sift(frame, judge)
+	if !touched {
+		return nil
+	}
+	if len(frame) == 0 {
+		t.DropSample(strings.TrimSuffix(path.Base(p.FirstPath()), path.Ext(p.Path)))
+		return nil
+	}
+	staged := t.rewritten(p)
+	if err := writeFrame(staged, frame); err != nil {
+		return err
+	}
+	return t.Replace(p, staged, int64(len(frame)))
+}
+
+// sift judges rows one by one and returns those that are left, and whether any was not kept as it was.
+func sift[R any](rows []R, judge func(*R) Verdict) (left []R, touched bool) {
+	for i := range rows {
+		verdict := judge(&rows[i])
+		touched = touched || verdict != Kept
+		if verdict != Gone {
+			left = append(left, rows[i])
+		}
+	}
+	return left, touched
+}
+
+func readFates(ctx context.Context, path string) (out []Fate, err error) {
+	err = readRecords(ctx, path, func(rec arrow.RecordBatch) error {
+		for i := range int(rec.NumRows()) {
+			out = append(out, Fate{RecordSet: textAt(rec, 1, i), File: int(rec.Column(2).(*array.Int32).Value(i)), Line: rec.Column(3).(*array.Int64).Value(i),
+				Fate: textAt(rec, 4, i), Held: rec.Column(5).(*array.Boolean).Value(i), Column: textAt(rec, 6, i), Rule: textAt(rec, 7, i),
+				Value: textAt(rec, 8, i), Message: textAt(rec, 9, i)})
+		}
+		return nil
+	})
+	return out, err
+}
+
+func readRejects(ctx context.Context, path string) (out []RejectRow, err error) {
+	err = readRecords(ctx, path, func(rec arrow.RecordBatch) error {
+		for i := range int(rec.NumRows()) {
+			out = append(out, RejectRow{FileName: textAt(rec, 0, i), RecordSet: textAt(rec, 1, i), Line: rec.Column(2).(*array.Int64).Value(i),
+				Column: textAt(rec, 3, i), Rule: textAt(rec, 4, i), Value: textAt(rec, 5, i), Message: textAt(rec, 6, i)})
+		}
+		return nil
+	})
+	return out, err
+}
+
+func textAt(rec arrow.RecordBatch, column, row int) string {
+	return rec.Column(column).(*array.String).Value(row)
+}
