@@ -49,6 +49,18 @@ func (t *Texts) Append(text []byte) {
 	t.Offsets = append(t.Offsets, int32(len(t.Bytes)))
 }
 
+// ReplaceLast puts another text, or with nil none, into the place of the last one of a column of texts.
+func (c *Column) ReplaceLast(text *string) {
+	n := c.Text.Len() - 1
+	c.Text.Bytes, c.Text.Offsets = c.Text.Bytes[:c.Text.Offsets[n]], c.Text.Offsets[:n+1]
+	c.Valid[len(c.Valid)-1] = text != nil
+	if text == nil {
+		c.Text.Append(nil)
+		return
+	}
+	c.Text.Append([]byte(*text))
+}
+
 // appendRows adds texts i up to j of from.
 func (t *Texts) appendRows(from *Texts, i, j int) {
 	if i >= j {

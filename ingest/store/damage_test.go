@@ -5,6 +5,7 @@ import (
 	"errors"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 	"testing"
 
@@ -185,8 +186,16 @@ func TestFailedPublicationIsSwept(t *testing.T) {
 	if err := st.Verify(t.Context()); err != nil {
 		t.Error(err)
 	}
-	if _, err := os.Stat(filepath.Join(dir, "rejects", "load-000001.parquet")); !errors.Is(err, os.ErrNotExist) {
-		t.Errorf("the leftover: %v", err)
+	for _, folder := range []string{"fates", "rejects"} {
+		left, err := os.ReadDir(filepath.Join(dir, folder))
+		if err != nil {
+			t.Fatal(err)
+		}
+		for _, f := range left {
+			if !slices.ContainsFunc(st.Manifest.Parts, func(p store.Part) bool { return p.Path == folder+"/"+f.Name() }) {
+				t.Errorf("left over: %s/%s", folder, f.Name())
+			}
+		}
 	}
 }
 

@@ -31,37 +31,53 @@ func (t *Txn) rewritten(p Part) string {
 	return t.StagePath(fmt.Sprintf("again-%d%s", t.parts, path.Ext(p.Path)))
 }
 
-// RewriteRows writes a data or pool part again as judge says, which may change row i of b where it stands. A part of which
-// nothing changes stays the file it is; one that has no row left is dropped.
-func (t *Txn) RewriteRows(ctx context.Context, p Part, set *contract.Set, judge func(b *ingest.Batch, i int, from Lineage) Verdict) error {
+// RowJudge says what becomes of row i of b, which came from the file of that number, and of a changed row what its columns
+// of text hold from now on, by number of the column: nil stands for nothing.
+type RowJudge func(b *ingest.Batch, i, file int) (Verdict, map[int]*string)
+
+// RewriteRows writes a data or pool part again as judge says. A part of which nothing changes stays the file it is; one
+// that has no row left is dropped.
+func (t *Txn) RewriteRows(ctx context.Context, p Part, set *contract.Set, judge RowJudge) error {
 	pool := p.Kind == Pool
-	staged := t.rewritten(p)
-	w, err := newPartWriter(staged, Schema(set, pool))
+	staged, schema := t.rewritten(p), Schema(set, pool)
+	w, err := newPartWriter(staged, schema)
 	if err != nil {
 		return partError(staged, err)
 	}
-	touched := false
-	err = ReadPart(ctx, t.Path(p), set, func(b *ingest.Batch, from []Lineage) error {
-		for i, at := range from {
-			verdict := judge(b, i, at)
-			touched = touched || verdict != Kept
-			if verdict == Gone {
-				continue
-			}
-			if err := w.appendRow(b, i, int32(at.File), at.Line, pool); err != nil {
-				return partError(staged, err)
-			}
+	touched, left := false, int64(0)
+	err = ReadPart(ctx, t.Path(p), set, func(b *ingest.Batch, files []int32) error {
+		out, changed := judged(b, files, judge)
+		touched, left = touched || changed, left+int64(out.len())
+		if out.len() == 0 {
+			return nil
 		}
-		return nil
+		return partError(staged, w.write(out.record(schema, pool)))
 	})
 	if err := errors.Join(err, partError(staged, w.close())); err != nil || !touched {
 		return err
 	}
-	if w.Rows == 0 {
+	if left == 0 {
 		t.Drop(p)
 		return nil
 	}
-	return t.Replace(p, staged, w.Rows)
+	return t.Replace(p, staged, left)
+}
+
+// judged is what judge leaves of b, and whether that is anything else than b.
+func judged(b *ingest.Batch, files []int32, judge RowJudge) (stretch, bool) {
+	out, touched := stretch{Batch: ingest.NewBatch(b.Set, len(files))}, false
+	for i, file := range files {
+		verdict, texts := judge(b, i, int(file))
+		touched = touched || verdict != Kept
+		if verdict == Gone {
+			continue
+		}
+		out.append(b, files, i, i+1)
+		for c, text := range texts {
+			out.Cols[c].ReplaceLast(text)
+		}
+	}
+	return out, touched
 }
 
 // RewriteFates writes the fates of a load again as judge says.

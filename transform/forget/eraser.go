@@ -60,26 +60,34 @@ func (e *eraser) rows(ctx context.Context, p store.Part) error {
 	if err != nil {
 		return err
 	}
-	return e.txn.RewriteRows(ctx, p, set, func(b *ingest.Batch, i int, from store.Lineage) store.Verdict {
-		meant := e.about.has(from.File, from.Line)
+	return e.txn.RewriteRows(ctx, p, set, func(b *ingest.Batch, i, file int) (store.Verdict, map[int]*string) {
+		meant := e.about.has(file, b.Lines[i])
 		if meant && e.Coder == nil {
-			return store.Gone
+			return store.Gone, nil
 		}
-		verdict := store.Kept
+		texts := map[int]*string{}
 		for c, f := range set.Fields {
 			if f.Kind() != contract.Text || !b.Cols[c].Valid[i] {
 				continue
 			}
-			now, keep := e.cell(f.Name, b.Cols[c].Text[i], meant)
-			if keep && now == b.Cols[c].Text[i] {
+			was := b.Cols[c].Text.At(i)
+			now, keep := e.cell(f.Name, was, meant)
+			switch {
+			case keep && now == was:
 				continue
+			case keep:
+				texts[c] = &now
+			default:
+				texts[c] = nil
 			}
-			b.Cols[c].Text[i], b.Cols[c].Valid[i], verdict = now, keep, store.Changed
 			if !meant {
-				e.changed(from.File)
+				e.changed(file)
 			}
 		}
-		return verdict
+		if len(texts) == 0 {
+			return store.Kept, nil
+		}
+		return store.Changed, texts
 	})
 }
 

@@ -116,7 +116,7 @@ func (l *load) take() (rep Report, err error) {
 		return Report{}, err
 	}
 	defer func() { err = errors.Join(err, l.eng.Close()) }()
-	if l.log, err = txn.OpenLog(); err != nil {
+	if l.log, err = l.txn.OpenLog(); err != nil {
 		return Report{}, err
 	}
 	defer func() { err = errors.Join(err, l.log.Close()) }()
@@ -190,15 +190,15 @@ func (l *load) run() error {
 	}
 	l.zones = &zones{eng: l.eng}
 	for _, set := range contract.Sets() {
-		if err := l.take(set); err != nil {
+		if err := l.offer(set); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// take reads and settles the rows of one record set.
-func (l *load) take(set *contract.Set) (err error) {
+// offer reads and settles the rows of one record set.
+func (l *load) offer(set *contract.Set) (err error) {
 	o := &offering{load: l, set: set, data: l.txn.NewRowWriter(set, store.Data), pool: l.txn.NewRowWriter(set, store.Pool)}
 	defer func() { err = errors.Join(err, o.pool.Close()) }()
 	if err := errors.Join(o.collect(), o.data.Close()); err != nil {
