@@ -12,8 +12,8 @@ import (
 	"encoding/base64"
 	"fmt"
 	"html/template"
-	"unicode"
 
+	"scanledger/ingest/store"
 	"scanledger/queries"
 )
 
@@ -156,16 +156,5 @@ func Render(site Site, p Page) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("make page %s: %w", p.File, err)
 	}
-	return visible(out.Bytes()), nil
-}
-
-// visible puts a sign in the place of characters that a page does not show but that turn the text around them (the Unicode
-// bidirectional controls) or steer a terminal in which somebody looks at the file. Our own text has none of them.
-func visible(page []byte) []byte {
-	return bytes.Map(func(r rune) rune {
-		if r != '\n' && r != '\t' && (unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r)) {
-			return unicode.ReplacementChar
-		}
-		return r
-	}, page)
+	return bytes.Map(store.Shown, out.Bytes()), nil // our own text has no hidden character
 }

@@ -210,33 +210,12 @@ func change(rng *rand.Rand, b, other []byte) []byte {
 // mutatePart damages one part of a workbook, most often its sheet.
 func mutatePart(t *testing.T, rng *rand.Rand, content []byte) []byte {
 	t.Helper()
-	archive, err := zip.NewReader(bytes.NewReader(content), int64(len(content)))
-	if err != nil {
-		t.Fatal(err)
-	}
+	archive := openZip(t, content)
 	damaged := archive.File[rng.IntN(len(archive.File))].Name
 	if rng.IntN(3) > 0 {
 		damaged = []string{"xl/worksheets/sheet1.xml", "xl/sharedStrings.xml"}[rng.IntN(2)]
 	}
-	var out bytes.Buffer
-	w := zip.NewWriter(&out)
-	for _, f := range archive.File {
-		raw := zipPart(t, f)
-		if f.Name == damaged {
-			raw = mutateXML(rng, raw)
-		}
-		to, err := w.CreateHeader(&zip.FileHeader{Name: f.Name, Method: zip.Store})
-		if err != nil {
-			t.Fatal(err)
-		}
-		if _, err := to.Write(raw); err != nil {
-			t.Fatal(err)
-		}
-	}
-	if err := w.Close(); err != nil {
-		t.Fatal(err)
-	}
-	return out.Bytes()
+	return repack(t, archive, zip.Store, damaged, func(raw []byte) []byte { return mutateXML(rng, raw) })
 }
 
 // mutateXML mostly keeps XML well formed, since what is not is refused before anything is looked at: it moves elements

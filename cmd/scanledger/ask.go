@@ -194,7 +194,7 @@ func escaped(v any) ([]byte, error) {
 func escapeHidden(raw []byte) []byte {
 	var out []byte
 	for _, r := range string(raw) {
-		if hidden(r) && r != '\n' {
+		if store.Hidden(r) && r != '\n' {
 			out = fmt.Appendf(out, `\u%04x`, r)
 			continue
 		}

@@ -22,6 +22,7 @@ import (
 	"scanledger/ingest"
 	"scanledger/ingest/contract"
 	"scanledger/ingest/demo"
+	"scanledger/ingest/store"
 )
 
 // hostileIDs stand for ids: printable, and short enough with an id in the place of %.
@@ -145,7 +146,7 @@ func TestHostileText(t *testing.T) {
 		if code != want {
 			t.Fatalf("%q: exit code %d: %.2000s", args, code, problems)
 		}
-		if i := strings.IndexFunc(said+problems, func(r rune) bool { return hidden(r) && r != '\n' && r != '\t' || r == '\ufeff' }); i >= 0 {
+		if i := strings.IndexFunc(said+problems, func(r rune) bool { return store.Hidden(r) && r != '\n' && r != '\t' || r == '\ufeff' }); i >= 0 {
 			t.Errorf("%q steers the terminal: %.80q", args, (said + problems)[i:])
 		}
 		return said
@@ -214,7 +215,7 @@ func inertCSV(t *testing.T, form, content string) {
 	if form != "--csv" {
 		return
 	}
-	if i := strings.IndexFunc(content, func(r rune) bool { return hidden(r) && !strings.ContainsRune("\t\r\n", r) }); i >= 0 {
+	if i := strings.IndexFunc(content, func(r rune) bool { return store.Hidden(r) && !strings.ContainsRune("\t\r\n", r) }); i >= 0 {
 		t.Errorf("a control character: %.80q", content[i:])
 	}
 	rows, err := csv.NewReader(strings.NewReader(content)).ReadAll()

@@ -14,11 +14,11 @@ import (
 	"os/signal"
 	"strings"
 	_ "time/tzdata" // time zones must not depend on the machine
-	"unicode"
 
 	"github.com/alecthomas/kong"
 	"golang.org/x/sys/unix"
 
+	"scanledger/ingest/store"
 	"scanledger/queries/calc"
 	"scanledger/queries/sampling"
 )
@@ -141,14 +141,4 @@ func report(t terminal, err error) int {
 
 // printable keeps control characters of hostile input away from a terminal, and those that turn the direction of a
 // text, with which it could look like another.
-func printable(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r != '\n' && r != '\t' && hidden(r) {
-			return unicode.ReplacementChar
-		}
-		return r
-	}, s)
-}
-
-// hidden reports whether a terminal acts on a character instead of showing it.
-func hidden(r rune) bool { return unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) }
+func printable(s string) string { return strings.Map(store.Shown, s) }

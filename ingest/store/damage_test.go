@@ -54,6 +54,16 @@ func TestManifestWithoutChecksum(t *testing.T) {
 	if err := errors.Join(os.WriteFile(path, old, 0o600), os.Remove(filepath.Join(dir, "manifest-copy.json"))); err != nil {
 		t.Fatal(err)
 	}
+	soundStore(t, dir)
+	commit(t, dir, day(2))
+	if _, err := os.Stat(filepath.Join(dir, "manifest-copy.json")); err != nil {
+		t.Error(err)
+	}
+}
+
+// soundStore opens a store in which nothing is damaged.
+func soundStore(t *testing.T, dir string) *store.Store {
+	t.Helper()
 	st, err := store.Open(dir)
 	if err != nil {
 		t.Fatal(err)
@@ -61,10 +71,7 @@ func TestManifestWithoutChecksum(t *testing.T) {
 	if err := st.Verify(t.Context()); err != nil {
 		t.Error(err)
 	}
-	commit(t, dir, day(2))
-	if _, err := os.Stat(filepath.Join(dir, "manifest-copy.json")); err != nil {
-		t.Error(err)
-	}
+	return st
 }
 
 // TestCopyAheadIsNoDamage: a process killed between the renames of the copy and of the manifest leaves a copy that is a load
@@ -81,13 +88,7 @@ func TestCopyAheadIsNoDamage(t *testing.T) {
 	if err := os.WriteFile(path, first, 0o600); err != nil {
 		t.Fatal(err)
 	}
-	st, err := store.Open(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := st.Verify(t.Context()); err != nil {
-		t.Error(err)
-	}
+	soundStore(t, dir)
 	txn, err := store.Begin(dir)
 	if err != nil {
 		t.Fatal(err)
@@ -179,13 +180,7 @@ func TestFailedPublicationIsSwept(t *testing.T) {
 		t.Fatalf("nothing was put in place, so nothing is tested: %v", err)
 	}
 	commit(t, dir, day(1))
-	st, err := store.Open(dir)
-	if err != nil {
-		t.Fatal(err)
-	}
-	if err := st.Verify(t.Context()); err != nil {
-		t.Error(err)
-	}
+	st := soundStore(t, dir)
 	for _, folder := range []string{"fates", "rejects"} {
 		left, err := os.ReadDir(filepath.Join(dir, folder))
 		if err != nil {

@@ -21,6 +21,19 @@ func Inert(s string) string {
 	return out.String()
 }
 
+// Hidden reports whether a character is not seen but steers what is: a control character, which a terminal may obey, or one
+// of Unicode's bidirectional controls, which turn the text around them.
+func Hidden(r rune) bool { return unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) }
+
+// Shown is what stands for a character on a page or a terminal: the replacement character for a hidden one that is neither
+// a line break nor a tab.
+func Shown(r rune) rune {
+	if Hidden(r) && r != '\n' && r != '\t' {
+		return unicode.ReplacementChar
+	}
+	return r
+}
+
 // sign stands for a control character: its picture in Unicode where there is one.
 func sign(r rune) rune {
 	switch {
@@ -30,7 +43,7 @@ func sign(r rune) rune {
 		return '␀' + r
 	case r == 0x7f:
 		return '␡'
-	case unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r):
+	case Hidden(r):
 		return unicode.ReplacementChar
 	}
 	return r

@@ -7,7 +7,6 @@ import (
 	"fmt"
 	"io"
 	"os"
-	"slices"
 
 	"github.com/klauspost/compress/zstd"
 )
@@ -18,11 +17,7 @@ func originalPath(sha256 string) string { return string(Originals) + "/" + sha25
 // Original finds the kept original of a record file, as the manifest lists it.
 func (s *Store) Original(f File) (Part, bool) {
 	path := originalPath(f.SHA256)
-	i := slices.IndexFunc(s.Manifest.Parts, func(p Part) bool { return p.Path == path })
-	if i < 0 {
-		return Part{}, false
-	}
-	return s.Manifest.Parts[i], true
+	return s.part(func(p Part) bool { return p.Path == path })
 }
 
 // KeepOriginal stages the record file at path as the original of f, whose rows are known by now. Content other than f's is

@@ -96,9 +96,9 @@ func (t *Txn) Drop(p Part) {
 func (t *Txn) DropSample(name string) (dropped []string) {
 	for _, ending := range []string{".json", ".parquet"} {
 		path := SamplePath(name, ending)
-		if i := slices.IndexFunc(t.Manifest.Parts, func(p Part) bool { return p.FirstPath() == path }); i >= 0 {
-			dropped = append(dropped, t.Manifest.Parts[i].Path)
-			t.Drop(t.Manifest.Parts[i])
+		if p, listed := t.part(func(p Part) bool { return p.FirstPath() == path }); listed {
+			dropped = append(dropped, p.Path)
+			t.Drop(p)
 		}
 	}
 	return dropped
@@ -107,11 +107,10 @@ func (t *Txn) DropSample(name string) (dropped []string) {
 // RejectsAgain writes the list of rejects for people again from the Parquet file beside it, to a file of the stage. Where
 // that is no good either, the error is ErrDamaged.
 func (t *Txn) RejectsAgain(ctx context.Context, p Part) (path string, err error) {
-	i := slices.IndexFunc(t.Manifest.Parts, func(q Part) bool { return q.Kind == Rejects && q.Load == p.Load && isParquet(q.Path) })
-	if i < 0 || isParquet(p.Path) {
+	from, listed := t.part(func(q Part) bool { return q.Kind == Rejects && q.Load == p.Load && isParquet(q.Path) })
+	if !listed || isParquet(p.Path) {
 		return "", fmt.Errorf("write %s again: %w: there is nothing to write it from", p.Path, ErrDamaged)
 	}
-	from := t.Manifest.Parts[i]
 	if err := t.verifyPart(from); err != nil {
 		return "", fmt.Errorf("write %s again: %s is %w too: %w", p.Path, from.Path, ErrDamaged, err)
 	}

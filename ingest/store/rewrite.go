@@ -5,7 +5,6 @@ import (
 	"errors"
 	"fmt"
 	"path"
-	"slices"
 	"strings"
 
 	"github.com/apache/arrow-go/v18/arrow"
@@ -31,9 +30,9 @@ func (t *Txn) rewritten(p Part) string {
 	return t.StagePath(fmt.Sprintf("again-%d%s", t.parts, path.Ext(p.Path)))
 }
 
-// RowJudge says what becomes of row i of b, which came from the file of that number, and of a changed row what its columns
-// of text hold from now on, by number of the column: nil stands for nothing.
-type RowJudge func(b *ingest.Batch, i, file int) (Verdict, map[int]*string)
+// RowJudge says whether row i of b, which came from the file of that number, stays, and which of its columns of text hold
+// something else from now on, by number of the column: nil stands for nothing.
+type RowJudge func(b *ingest.Batch, i, file int) (stays bool, texts map[int]*string)
 
 // RewriteRows writes a data or pool part again as judge says. A part of which nothing changes stays the file it is; one
 // that has no row left is dropped.
@@ -67,9 +66,9 @@ func (t *Txn) RewriteRows(ctx context.Context, p Part, set *contract.Set, judge 
 func judged(b *ingest.Batch, files []int32, judge RowJudge) (stretch, bool) {
 	out, touched := stretch{Batch: ingest.NewBatch(b.Set, len(files))}, false
 	for i, file := range files {
-		verdict, texts := judge(b, i, int(file))
-		touched = touched || verdict != Kept
-		if verdict == Gone {
+		stays, texts := judge(b, i, int(file))
+		touched = touched || !stays || len(texts) > 0
+		if !stays {
 			continue
 		}
 		out.append(b, files, i, i+1)
@@ -108,13 +107,10 @@ func (t *Txn) RewriteRejects(ctx context.Context, p Part, judge func(*RejectRow)
 		return nil
 	}
 	for _, form := range rejectForms {
-		i := slices.IndexFunc(t.Manifest.Parts, func(q Part) bool {
-			return q.Kind == Rejects && q.Load == p.Load && path.Ext(q.Path) == form.ending
-		})
-		if i < 0 {
+		old, listed := t.part(func(q Part) bool { return q.Kind == Rejects && q.Load == p.Load && path.Ext(q.Path) == form.ending })
+		if !listed {
 			return fmt.Errorf("stage rejects of load %d: the manifest lists no %s file of them; run: scanledger verify --store %s", p.Load, form.ending, t.Dir)
 		}
-		old := t.Manifest.Parts[i]
 		staged := t.rewritten(old)
 		if err := form.write(staged, rows); err != nil {
 			return err

@@ -6,7 +6,6 @@ import (
 	"errors"
 	"fmt"
 	"os"
-	"slices"
 
 	"github.com/apache/arrow-go/v18/arrow"
 	"github.com/apache/arrow-go/v18/arrow/array"
@@ -53,20 +52,18 @@ func SamplePath(name, ending string) string { return string(Samples) + "/" + nam
 
 // ReadSample reads the description of a sample into doc, and says whether the store holds that sample.
 func (s *Store) ReadSample(name string, doc any) (held bool, err error) {
-	for _, p := range s.Manifest.Parts {
-		if p.Kind != Samples || p.FirstPath() != SamplePath(name, ".json") {
-			continue
-		}
-		raw, err := os.ReadFile(s.Path(p))
-		if err == nil {
-			err = json.Unmarshal(raw, doc)
-		}
-		if err != nil {
-			return true, fmt.Errorf("read sample %s: %w; %s", name, err, remedy(s.Dir))
-		}
-		return true, nil
+	p, held := s.part(func(p Part) bool { return p.FirstPath() == SamplePath(name, ".json") })
+	if !held {
+		return false, nil
 	}
-	return false, nil
+	raw, err := os.ReadFile(s.Path(p))
+	if err == nil {
+		err = json.Unmarshal(raw, doc)
+	}
+	if err != nil {
+		return true, fmt.Errorf("read sample %s: %w; %s", name, err, remedy(s.Dir))
+	}
+	return true, nil
 }
 
 // SampleFrames lists the frames of the samples drawn by load upTo, in the order in which they were drawn.
@@ -145,11 +142,11 @@ func writeFrame(path string, frame []FrameRow) error {
 
 // ReadFrame reads the frame of a sample the store holds, in its order.
 func (s *Store) ReadFrame(ctx context.Context, name string) ([]FrameRow, error) {
-	i := slices.IndexFunc(s.Manifest.Parts, func(p Part) bool { return p.FirstPath() == SamplePath(name, ".parquet") })
-	if i < 0 {
+	p, listed := s.part(func(p Part) bool { return p.FirstPath() == SamplePath(name, ".parquet") })
+	if !listed {
 		return nil, fmt.Errorf("read sample %s: the manifest does not list its frame; run: scanledger verify --store %s", name, s.Dir)
 	}
-	return readFrame(ctx, s.Path(s.Manifest.Parts[i]))
+	return readFrame(ctx, s.Path(p))
 }
 
 func readFrame(ctx context.Context, path string) ([]FrameRow, error) {

@@ -147,6 +147,15 @@ func Open(dir string) (*Store, error) {
 	return &Store{Dir: dir, Manifest: m}, nil
 }
 
+// part finds the part that the manifest lists, if it lists one of the kind.
+func (s *Store) part(is func(Part) bool) (Part, bool) {
+	i := slices.IndexFunc(s.Manifest.Parts, is)
+	if i < 0 {
+		return Part{}, false
+	}
+	return s.Manifest.Parts[i], true
+}
+
 // Path is the place of a part on disk.
 func (s *Store) Path(p Part) string { return filepath.Join(s.Dir, filepath.FromSlash(p.Path)) }
 

@@ -60,34 +60,31 @@ func (e *eraser) rows(ctx context.Context, p store.Part) error {
 	if err != nil {
 		return err
 	}
-	return e.txn.RewriteRows(ctx, p, set, func(b *ingest.Batch, i, file int) (store.Verdict, map[int]*string) {
+	return e.txn.RewriteRows(ctx, p, set, func(b *ingest.Batch, i, file int) (stays bool, texts map[int]*string) {
 		meant := e.about.has(file, b.Lines[i])
 		if meant && e.Coder == nil {
-			return store.Gone, nil
+			return false, nil
 		}
-		texts := map[int]*string{}
 		for c, f := range set.Fields {
 			if f.Kind() != contract.Text || !b.Cols[c].Valid[i] {
 				continue
 			}
 			was := b.Cols[c].Text.At(i)
 			now, keep := e.cell(f.Name, was, meant)
-			switch {
-			case keep && now == was:
+			if keep && now == was {
 				continue
-			case keep:
+			}
+			if texts == nil {
+				texts = map[int]*string{}
+			}
+			if texts[c] = nil; keep {
 				texts[c] = &now
-			default:
-				texts[c] = nil
 			}
 			if !meant {
 				e.changed(file)
 			}
 		}
-		if len(texts) == 0 {
-			return store.Kept, nil
-		}
-		return store.Changed, texts
+		return true, texts
 	})
 }
 

@@ -106,10 +106,15 @@ func (s *subject) markRows(ctx context.Context) error {
 	return nil
 }
 
-func (s *subject) markSet(ctx context.Context, set *contract.Set, cond string) error {
+// parts are the files that rows of a record set are in, counted or not.
+func (s *subject) parts(set string) []string {
 	newest := len(s.st.Manifest.Loads)
-	data, pool := s.st.Paths(store.Data, set.Name, newest), s.st.Paths(store.Pool, set.Name, newest)
-	if len(data)+len(pool) == 0 {
+	return slices.Concat(s.st.Paths(store.Data, set, newest), s.st.Paths(store.Pool, set, newest))
+}
+
+func (s *subject) markSet(ctx context.Context, set *contract.Set, cond string) error {
+	parts := s.parts(set.Name)
+	if len(parts) == 0 {
 		return nil
 	}
 	month := "''"
@@ -119,7 +124,7 @@ func (s *subject) markSet(ctx context.Context, set *contract.Set, cond string) e
 	version := fmt.Sprintf(`WITH version AS (
 			SELECT %s AS key, v.*, NOT EXISTS (SELECT 1 FROM not_held n WHERE n.record_set = $record_set AND n.file = v._file AND n.line = v._line) AS counts
 			FROM read_parquet(%s, filename = true, hive_partitioning = false, union_by_name = true) v
-		) `, settle.Key(set), engine.List(append(data, pool...)))
+		) `, settle.Key(set), engine.List(parts))
 	arg := engine.Arg("record_set", set.Name)
 	where := cond
 	if s.Months == 0 || set.Name == "inspections" { // of other old records, each version goes by its own date
@@ -194,12 +199,11 @@ func (s *subject) read(ctx context.Context) error {
 
 // readNames reads the names that a technician has or had.
 func (s *subject) readNames(ctx context.Context) error {
-	paths := s.st.Paths(store.Data, "technicians", len(s.st.Manifest.Loads))
-	paths = append(paths, s.st.Paths(store.Pool, "technicians", len(s.st.Manifest.Loads))...)
-	if s.Technician == "" || len(paths) == 0 {
+	parts := s.parts("technicians")
+	if s.Technician == "" || len(parts) == 0 {
 		return nil
 	}
-	query := "SELECT DISTINCT name FROM read_parquet(" + engine.List(paths) + ", union_by_name = true) WHERE technician_id = $1 AND name IS NOT NULL ORDER BY name"
+	query := "SELECT DISTINCT name FROM read_parquet(" + engine.List(parts) + ", union_by_name = true) WHERE technician_id = $1 AND name IS NOT NULL ORDER BY name"
 	return s.eng.Each(ctx, query, []any{s.Technician}, func(scan func(...any) error) error {
 		var name string
 		err := scan(&name)
