@@ -41,7 +41,7 @@ func RenderMonth(m MonthIssue, b *queries.Book, biz Business) ([]byte, error) {
 	for i := range p.Sections {
 		p.Sections[i] = alone(p.Sections[i])
 	}
-	site := Site{Business: biz.Name, AsOf: b.AsOf, From: b.From, To: b.To, Inputs: inputsInWords(b), Caution: caution}
+	site := Site{Business: biz.Name, AsOf: b.AsOf, From: b.From, To: b.To, Inputs: inputsInWords(b), Restated: b.Restated, Caution: caution}
 	return Render(site, p)
 }
 
@@ -120,6 +120,10 @@ func BecauseText(late []queries.LateRecords) string {
 	}
 	var out []string
 	for _, r := range late {
+		if r.File == "" { // removed
+			out = append(out, fmt.Sprintf("%s %s of %s dated within a month of it, on %s", queries.Count(r.Rows), r.Did, r.RecordSet, r.ReceivedOn))
+			continue
+		}
 		lines := "line "
 		if r.Rows > 1 {
 			lines = "lines "

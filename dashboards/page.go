@@ -13,6 +13,7 @@ import (
 	"fmt"
 	"html/template"
 
+	"scanledger/ingest/store"
 	"scanledger/queries"
 )
 
@@ -24,6 +25,7 @@ type Site struct {
 	Business       string
 	AsOf, From, To string
 	Inputs         string // in words, how many files and rows
+	Restated       string // that records were removed since figures were made before; empty where none were
 	Caution        string
 	Nav            []Link
 	Cuts           template.JS // see cutData; empty on pages that cannot be cut
@@ -154,5 +156,5 @@ func Render(site Site, p Page) ([]byte, error) {
 	if err != nil {
 		return nil, fmt.Errorf("make page %s: %w", p.File, err)
 	}
-	return out.Bytes(), nil
+	return bytes.Map(store.Shown, out.Bytes()), nil // our own text has no hidden character
 }

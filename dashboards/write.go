@@ -73,7 +73,7 @@ func pageFile(kind, id string) string {
 
 // Write makes every page in dir.
 func Write(dir string, b *queries.Book, biz Business) error {
-	site := Site{Business: biz.Name, AsOf: b.AsOf, From: b.From, To: b.To, Inputs: inputsInWords(b), Caution: caution}
+	site := Site{Business: biz.Name, AsOf: b.AsOf, From: b.From, To: b.To, Inputs: inputsInWords(b), Restated: b.Restated, Caution: caution}
 	for _, p := range pages {
 		site.Nav = append(site.Nav, p.link)
 	}

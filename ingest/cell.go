@@ -73,6 +73,16 @@ func soundText(text []byte) bool {
 	return bytes.IndexByte(text, 0) < 0 && utf8.Valid(text)
 }
 
+// isPlain tells whether text is all printable ASCII, as most is; then nothing more need be asked of it.
+func isPlain(text []byte) bool {
+	for _, b := range text {
+		if b < ' ' || b > '~' {
+			return false
+		}
+	}
+	return true
+}
+
 func printable(text []byte) bool {
 	for i := 0; i < len(text); {
 		if b := text[i]; b < utf8.RuneSelf {
@@ -175,6 +185,9 @@ var powersOfTen = [...]float64{
 // floating point numbers accurately"); strconv settles the rest. Minus zero becomes zero, so that
 // one value has one form.
 func parseNumber(text []byte) (float64, bool) {
+	if v, ok := parseShort(text); ok {
+		return v, true
+	}
 	d, ok := scanDecimal(text)
 	if !ok {
 		return 0, false
@@ -197,6 +210,29 @@ func parseNumber(text []byte) (float64, bool) {
 		v = -v
 	}
 	return v, true
+}
+
+// parseShort reads what most numbers are: up to 15 digits with at most a point among them. They and the power of ten are
+// exact, so that one division rounds correctly.
+func parseShort(text []byte) (float64, bool) {
+	if len(text) > 15 {
+		return 0, false
+	}
+	mantissa, point := uint64(0), -1
+	for i, b := range text {
+		switch {
+		case b >= '0' && b <= '9':
+			mantissa = mantissa*10 + uint64(b-'0')
+		case b == '.' && point < 0:
+			point = i
+		default:
+			return 0, false
+		}
+	}
+	if point < 0 {
+		return float64(mantissa), len(text) > 0
+	}
+	return float64(mantissa) / powersOfTen[len(text)-1-point], len(text) > 1
 }
 
 // parseInteger reads a 32-bit whole number. Only a number of a typed format may be written with a
@@ -246,13 +282,12 @@ func pointed(text []byte) []byte {
 	return text
 }
 
-// oneOf finds text among the allowed values and gives the allowed value itself, which costs no
-// allocation.
-func oneOf(allowed []string, text []byte) (string, bool) {
+// oneOf tells whether text is one of the allowed values.
+func oneOf(allowed []string, text []byte) bool {
 	for _, a := range allowed {
 		if a == string(text) {
-			return a, true
+			return true
 		}
 	}
-	return "", false
+	return false
 }

@@ -108,14 +108,3 @@ func TestClip(t *testing.T) {
 		t.Errorf("got %q", got)
 	}
 }
-
-// TestInterner: a text comes back as it was, whatever shares its slot.
-func TestInterner(t *testing.T) {
-	var in interner
-	for i := range 5000 {
-		want := strconv.Itoa(i * i % 3001)
-		if got := in.text([]byte(want)); got != want {
-			t.Fatalf("got %q, want %q", got, want)
-		}
-	}
-}

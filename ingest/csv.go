@@ -41,7 +41,10 @@ func (t *textSource) header() (layout, error) {
 	if !ok {
 		return layout{}, t.src.fileError("read header", errNoHeader, headerRemedy)
 	}
-	t.pos, t.line, t.skipping = first.start, first.line, false
+	if first.fault == lineTooLong {
+		return layout{}, t.src.fileError("read header", errLongHeader, headerRemedy)
+	}
+	t.pos, t.line = first.start, first.line
 	names, err := columnNames(t.src)
 	if err != nil {
 		return layout{}, err
@@ -62,6 +65,8 @@ func (t *textSource) header() (layout, error) {
 }
 
 var errBadHeader = errors.New("the header row cannot be taken apart into column names")
+
+var errLongHeader = errors.New("the header row is longer than 1 MiB; a line break may be missing")
 
 func headerScore(cells []string, names map[string]int) int {
 	score := len(cells)

@@ -19,7 +19,7 @@ func techRows(out outcome) []string {
 	}
 	var entries []entry
 	for i, line := range out.Batch.Lines {
-		entries = append(entries, entry{line, fmt.Sprintf("%d %s|%s", line, out.Batch.Cols[0].Text[i], out.Batch.Cols[1].Text[i])})
+		entries = append(entries, entry{line, fmt.Sprintf("%d %s|%s", line, out.Batch.Cols[0].Text.At(i), out.Batch.Cols[1].Text.At(i))})
 	}
 	for _, r := range out.Rejects {
 		entries = append(entries, entry{r.Line, fmt.Sprintf("%d !%s", r.Line, r.Rule)})

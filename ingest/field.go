@@ -1,7 +1,6 @@
 package ingest
 
 import (
-	"hash/maphash"
 	"strconv"
 	"strings"
 	"time"
@@ -18,7 +17,7 @@ type value struct {
 	truth bool
 	whole int64 // Integer; Date in days and Timestamp in microseconds since 1970-01-01 UTC
 	num   float64
-	text  string
+	text  []byte // for as long as the cell it was read from
 }
 
 type state uint8
@@ -35,7 +34,6 @@ type fieldParser struct {
 	kind  contract.Kind
 	role  string
 	comma bool // a decimal comma may stand for the point
-	seen  *interner
 	buf   []byte
 
 	// messages are made once: a bad column can break the same rule in every row
@@ -48,9 +46,8 @@ func newFieldParser(f contract.Field, decimalComma bool) fieldParser {
 		kind:        f.Kind(),
 		role:        f.Role,
 		comma:       decimalComma,
-		seen:        new(interner),
 		outside:     "lies outside what the column allows, " + rangeText(f) + "; correct the value or its unit",
-		unlisted:    "is not one of " + strings.Join(f.Constraints.Enum, ", "),
+		unlisted:    "is not one of the words the column takes; write " + strings.Join(f.Constraints.Enum, ", "),
 	}
 }
 
@@ -77,20 +74,20 @@ var (
 	notInteger = &fault{"type", "is not a whole number between -2147483648 and 2147483647; write digits only, such as 12"}
 	notNumber  = &fault{"type", "is not a number; write digits with a decimal point and without unit, such as 12.5"}
 	notBoolean = &fault{"type", "is neither true nor false; write true, false, 1 or 0"}
-	notText    = &fault{"type", "is a true-or-false value where text belongs"}
+	notText    = &fault{"type", "is a true-or-false value where text belongs; write text"}
 	errorValue = &fault{"type", "is an error value of the spreadsheet; mend its formula"}
 	notUTF8    = &fault{"utf8", "holds bytes that are not UTF-8 text; save the file as UTF-8"}
-	tooShort   = &fault{"minLength", "is too short"}
-	tooLong    = &fault{"maxLength", "is too long"}
+	tooShort   = &fault{"minLength", "is too short; write more characters"}
+	tooLong    = &fault{"maxLength", "is too long; the command records shows how many characters the column takes"}
 	unprinted  = &fault{"printable", "holds a character that cannot be printed; remove it"}
 	noZone     = &fault{"zone", "is not an IANA time zone; write one such as Australia/Brisbane"}
 )
 
-// parse reads one cell into v.
+// parse reads one cell into v, which is always of this field: what its kind does not use stays zero.
 func (p *fieldParser) parse(c cell, v *value) *fault {
 	c.text = trim(c.text)
-	*v = value{}
 	if len(c.text) == 0 {
+		*v = value{}
 		if p.Required {
 			v.state = faulty
 			return absent
@@ -158,32 +155,33 @@ func (p *fieldParser) bounds(v float64) *fault {
 	}
 }
 
-func (p *fieldParser) readText(c cell) (string, *fault) {
+func (p *fieldParser) readText(c cell) ([]byte, *fault) {
 	if c.form == logical {
-		return "", notText
+		return nil, notText
 	}
-	if p.Enum != nil {
-		if allowed, ok := oneOf(p.Enum, c.text); ok {
-			return allowed, nil
-		}
-		return "", &fault{"enum", p.unlisted}
+	if p.Enum == nil {
+		return c.text, p.textFault(c.text)
 	}
-	if f := p.textFault(c.text); f != nil {
-		return "", f
+	if !oneOf(p.Enum, c.text) {
+		return nil, &fault{"enum", p.unlisted}
 	}
-	return p.seen.text(c.text), nil
+	return c.text, nil
 }
 
 func (p *fieldParser) textFault(text []byte) *fault {
-	length := utf8.RuneCount(text)
+	plain := isPlain(text)
+	length := len(text)
+	if !plain {
+		length = utf8.RuneCount(text)
+	}
 	switch {
 	case length < p.MinLength:
 		return tooShort
 	case p.MaxLength > 0 && length > p.MaxLength:
 		return tooLong
-	case !soundText(text):
+	case !plain && !soundText(text):
 		return notUTF8
-	case p.role == "id" && !printable(text):
+	case !plain && p.role == "id" && !printable(text):
 		return unprinted
 	case p.role == "zone" && !isZone(string(text)):
 		return noZone
@@ -196,28 +194,4 @@ func (p *fieldParser) textFault(text []byte) *fault {
 func isZone(name string) bool {
 	_, err := time.LoadLocation(name)
 	return err == nil && name != "Local"
-}
-
-// interner gives equal short texts one string: a direct-mapped cache, so its size is fixed and a
-// column of unique ids costs no more than without it.
-type interner struct {
-	seed  maphash.Seed
-	slots [1024]string
-}
-
-// maxInterned is the longest text worth keeping.
-const maxInterned = 64
-
-func (in *interner) text(b []byte) string {
-	if len(b) > maxInterned {
-		return string(b)
-	}
-	if in.seed == (maphash.Seed{}) {
-		in.seed = maphash.MakeSeed()
-	}
-	slot := &in.slots[maphash.Bytes(in.seed, b)%uint64(len(in.slots))]
-	if *slot != string(b) {
-		*slot = string(b)
-	}
-	return *slot
 }

@@ -2,9 +2,13 @@ package ingest
 
 import (
 	"compress/gzip"
+	"context"
 	"errors"
 	"io"
 	"io/fs"
+	"strconv"
+	"strings"
+	"unicode"
 )
 
 // FileError says that a file as a whole cannot be read. Nothing of that file may be kept.
@@ -17,7 +21,11 @@ type FileError struct {
 
 // Error gives file, operation, cause and remedy in one line.
 func (e *FileError) Error() string {
-	text := e.Op + " " + e.File + ": " + e.Err.Error()
+	file := e.File
+	if strings.ContainsFunc(file, unicode.IsControl) { // a name may not break the line or say more than a name
+		file = strconv.Quote(file)
+	}
+	text := e.Op + " " + file + ": " + e.Err.Error()
 	if e.Remedy != "" {
 		text += "; " + e.Remedy
 	}
@@ -32,9 +40,9 @@ func (s Source) fileError(op string, err error, remedy string) *FileError {
 	return &FileError{File: s.Path, Op: op, Err: err, Remedy: remedy}
 }
 
-// ioError turns trouble while reading bytes into a FileError; a FileError passes unchanged.
+// ioError turns trouble while reading bytes into a FileError; a FileError and the end of a context pass unchanged.
 func (s Source) ioError(op string, err error) error {
-	if _, ok := errors.AsType[*FileError](err); ok {
+	if _, ok := errors.AsType[*FileError](err); ok || errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
 		return err
 	}
 	return s.fileError(op, err, ioRemedy(err))
@@ -50,6 +58,8 @@ func ioRemedy(err error) string {
 		return "it is not gzip-compressed; rename it without .gz"
 	case errors.Is(err, io.ErrUnexpectedEOF), errors.Is(err, gzip.ErrChecksum):
 		return "the file is cut short or damaged; copy or export it again"
+	case errors.Is(err, errUnpacks):
+		return "unpack it, look at what is in it, and load that"
 	default:
 		return "copy or export the file again"
 	}

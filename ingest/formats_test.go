@@ -132,6 +132,11 @@ func (tb table) xlsx(t testing.TB, sheet string) []byte {
 // parquet gives each column the type of its first value; columns must not mix types.
 func (tb table) parquet(t testing.TB) []byte {
 	t.Helper()
+	return tb.parquetPacked(t, 3, compress.Codecs.Snappy)
+}
+
+func (tb table) parquetPacked(t testing.TB, rowGroup int64, codec compress.Compression) []byte {
+	t.Helper()
 	var fields []arrow.Field
 	for c, name := range tb.header {
 		fields = append(fields, arrow.Field{Name: name, Type: tb.columnType(c), Nullable: true})
@@ -143,7 +148,7 @@ func (tb table) parquet(t testing.TB) []byte {
 			appendTo(builder.Field(c), v)
 		}
 	}
-	return writeParquet(t, builder.NewRecordBatch(), 3)
+	return writeParquet(t, builder.NewRecordBatch(), rowGroup, codec)
 }
 
 func (tb table) columnType(c int) arrow.DataType {
@@ -189,13 +194,13 @@ func appendTo(builder array.Builder, v any) {
 }
 
 // writeParquet writes one record batch in row groups of the given size and releases it.
-func writeParquet(t testing.TB, batch arrow.RecordBatch, rowGroup int64) []byte {
+func writeParquet(t testing.TB, batch arrow.RecordBatch, rowGroup int64, codec compress.Compression) []byte {
 	t.Helper()
 	defer batch.Release()
 	rows := array.NewTableFromRecords(batch.Schema(), []arrow.RecordBatch{batch})
 	defer rows.Release()
 	var b bytes.Buffer
-	props := parquet.NewWriterProperties(parquet.WithCompression(compress.Codecs.Snappy))
+	props := parquet.NewWriterProperties(parquet.WithCompression(codec))
 	arrowProps := pqarrow.NewArrowWriterProperties(pqarrow.WithStoreSchema())
 	if err := pqarrow.WriteTable(rows, &b, rowGroup, props, arrowProps); err != nil {
 		t.Fatal(err)

@@ -2,8 +2,10 @@ package ingest
 
 import (
 	"context"
+	"io"
 	"os"
 	"path/filepath"
+	"sync"
 	"testing"
 )
 
@@ -20,9 +22,25 @@ type outcome struct {
 // readSource reads a file and checks the promises that hold for every file.
 func readSource(t testing.TB, src Source) (outcome, error) {
 	t.Helper()
+	return gather(t, src, func(sink func(Chunk) error) (Summary, error) { return Read(context.Background(), src, sink) })
+}
+
+// readStream is readSource for text that lies nowhere.
+func readStream(t testing.TB, src Source, r io.Reader, size int64) (outcome, error) {
+	t.Helper()
+	src.spare = new(sync.Pool)
+	return gather(t, src, func(sink func(Chunk) error) (sum Summary, err error) {
+		read := map[Format]func(context.Context, Source, io.Reader, int64, func(parsed) error) error{CSV: readCSV, JSONL: readJSONL}[src.Format]
+		err = read(context.Background(), src, r, size, sum.deliver(src, sink))
+		return sum, err
+	})
+}
+
+func gather(t testing.TB, src Source, read func(sink func(Chunk) error) (Summary, error)) (outcome, error) {
+	t.Helper()
 	var out outcome
 	rows, lastLine := int64(0), int64(0)
-	sum, err := Read(context.Background(), src, func(c Chunk) error {
+	sum, err := read(func(c Chunk) error {
 		rows += c.Rows
 		rejected := map[int64]bool{}
 		for _, r := range c.Rejects {
@@ -63,12 +81,14 @@ func join(t testing.TB, to, from *Batch) {
 		to.Cols = make([]Column, len(from.Cols))
 	}
 	for i, c := range from.Cols {
-		n := len(c.Text) + len(c.Num) + len(c.Bool) + len(c.Int)
+		n := c.Text.Len() + len(c.Num) + len(c.Bool) + len(c.Int)
 		if n != len(from.Lines) || len(c.Valid) != n || c.Local != nil && len(c.Local) != n {
 			t.Errorf("column %d: %d values for %d rows", i, n, len(from.Lines))
 		}
 		to.Cols[i].Valid = append(to.Cols[i].Valid, c.Valid...)
-		to.Cols[i].Text = append(to.Cols[i].Text, c.Text...)
+		for j := range c.Text.Len() {
+			to.Cols[i].Text.Append([]byte(c.Text.At(j)))
+		}
 		to.Cols[i].Int = append(to.Cols[i].Int, c.Int...)
 		to.Cols[i].Num = append(to.Cols[i].Num, c.Num...)
 		to.Cols[i].Bool = append(to.Cols[i].Bool, c.Bool...)

@@ -10,6 +10,7 @@ import (
 	"os"
 	"path/filepath"
 	"strings"
+	"sync"
 	"unicode"
 
 	"scanledger/ingest/contract"
@@ -43,13 +44,15 @@ type Source struct {
 	Format  Format
 	Gzipped bool
 	Renames map[string]string // supplier's column name to contract column; may be nil
+
+	spare *sync.Pool // batches that Read's sink is done with
 }
 
 // Identify tells record set and format from a file's name; it does not open the file. The record
 // set is the start of the name up to the first character that is not a letter or underscore, less
 // any underscore at its end, or setName unless that is empty. Errors are of type *FileError.
 func Identify(path, setName string) (Source, error) {
-	src := Source{Path: path, Name: filepath.Base(path)}
+	src := Source{Path: path, Name: strings.ToValidUTF8(filepath.Base(path), string(unicode.ReplacementChar))}
 	ext := strings.ToLower(filepath.Ext(src.Name))
 	stem := strings.TrimSuffix(src.Name, filepath.Ext(src.Name))
 	if ext == ".gz" {
@@ -91,7 +94,7 @@ func setOf(name string) string {
 
 // Expand lists the record files among paths. A path that is a file is taken as it is; a folder
 // gives the record files in it, at any depth, in the order of their names. Files in a folder that
-// look like no record file come back as unknown. Hidden files and folders and spreadsheet lock
+// look like no record file come back as unknown, and so do links to folders in it, which are not followed. Hidden files and folders and spreadsheet lock
 // files are passed over. A file reached twice is listed once.
 func Expand(paths []string) (files, unknown []string, err error) {
 	seen := map[string]bool{}
@@ -102,6 +105,9 @@ func Expand(paths []string) (files, unknown []string, err error) {
 		}
 	}
 	for _, root := range paths {
+		if isDir(root) {
+			root += string(filepath.Separator) // a link to a folder is walked like the folder
+		}
 		err := filepath.WalkDir(root, func(path string, entry fs.DirEntry, err error) error {
 			switch {
 			case err != nil:
@@ -117,6 +123,9 @@ func Expand(paths []string) (files, unknown []string, err error) {
 				}
 				return nil
 			case isDir(path):
+				if !entry.IsDir() { // a link, which could lead round in a circle
+					take(&unknown, path)
+				}
 				return nil
 			}
 			if _, err := Identify(path, ""); err != nil {
@@ -127,14 +136,22 @@ func Expand(paths []string) (files, unknown []string, err error) {
 			return nil
 		})
 		if err != nil {
-			cause := err
-			if pathErr, ok := errors.AsType[*fs.PathError](err); ok {
-				cause = pathErr.Err
-			}
-			return nil, nil, &FileError{File: root, Op: "list", Err: cause, Remedy: ioRemedy(err)}
+			return nil, nil, fileTrouble(root, "list", err)
 		}
 	}
 	return files, unknown, nil
+}
+
+// WhyUnknown says why Expand gave a path as unknown, and what to do.
+func WhyUnknown(path string) string {
+	if isDir(path) {
+		return "it is a link to a folder, which is not followed; name the folder itself"
+	}
+	_, err := Identify(path, "")
+	if fileErr, ok := errors.AsType[*FileError](err); ok {
+		return fileErr.Err.Error() + "; " + fileErr.Remedy
+	}
+	return "its name is that of a record file"
 }
 
 func hidden(name string) bool { return strings.HasPrefix(name, ".") || strings.HasPrefix(name, "~$") }
@@ -147,18 +164,15 @@ func isDir(path string) bool {
 // HashFile gives the SHA-256 of a file's bytes as they lie on disk, in hexadecimal, and how many
 // bytes there are. Errors are of type *FileError.
 func HashFile(path string) (sum string, size int64, err error) {
-	trouble := func(op string, err error) error {
-		return &FileError{File: path, Op: op, Err: err, Remedy: ioRemedy(err)}
-	}
-	f, err := os.Open(path)
+	f, _, err := openRegular(path)
 	if err != nil {
-		return "", 0, trouble("open", err)
+		return "", 0, err
 	}
 	defer func() { _ = f.Close() }() // nothing was written
 	hash := sha256.New()
 	size, err = io.Copy(hash, f)
 	if err != nil {
-		return "", 0, trouble("hash", err)
+		return "", 0, fileTrouble(path, "hash", err)
 	}
 	return hex.EncodeToString(hash.Sum(nil)), size, nil
 }

@@ -6,29 +6,6 @@
 // at other rows, resolves a name, opens the store or decides what a reject means for the run.
 package ingest
 
-import "scanledger/ingest/contract"
-
-// BatchRows is the most rows one Batch holds.
-const BatchRows = 8192
-
-// Batch holds sound rows of one record set by column. All slices have one entry a row.
-type Batch struct {
-	Set   *contract.Set
-	Lines []int64  // physical line (CSV, JSON Lines), sheet row (XLSX) or row number (Parquet), from 1
-	Cols  []Column // one per contract field, in the contract's order
-}
-
-// Column holds the values of one field. Which slice is filled follows from the field's kind;
-// where Valid is false the value is missing and the slot holds the zero value.
-type Column struct {
-	Valid []bool
-	Text  []string
-	Int   []int64 // Integer; Date in days and Timestamp in microseconds since 1970-01-01 UTC
-	Num   []float64
-	Bool  []bool
-	Local []bool // Timestamp only: the source gave no offset, and Int holds the wall clock as if it were UTC
-}
-
 // Reject is one broken rule. A row that breaks several rules has several rejects with one line.
 type Reject struct {
 	File    string `json:"file"`

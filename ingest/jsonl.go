@@ -5,7 +5,6 @@ import (
 	"context"
 	"encoding/json"
 	"io"
-	"slices"
 	"unicode/utf8"
 )
 
@@ -40,12 +39,13 @@ type jsonParser struct {
 	names map[string]int
 	taken []bool // which fields the current object has given
 	extra []string
-	rest  []byte // what is left of the current line
+	seen  map[string]bool // the names in extra
+	rest  []byte          // what is left of the current line
 }
 
 func (p *jsonParser) parse(block textBlock) parsed {
 	p.rows.start(len(block.records))
-	p.extra = nil
+	p.extra, p.seen = nil, map[string]bool{}
 	for _, rec := range block.records {
 		raw := block.data[rec.start:rec.end]
 		f := rec.fault
@@ -144,7 +144,11 @@ func (p *jsonParser) member() *fault {
 }
 
 func (p *jsonParser) unknown(name []byte) {
-	if known := clip(name); len(p.extra) < maxExtraColumns && !slices.Contains(p.extra, known) {
+	if len(p.extra) == maxExtraColumns {
+		return
+	}
+	if known := clip(name); !p.seen[known] {
+		p.seen[known] = true
 		p.extra = append(p.extra, known)
 	}
 }

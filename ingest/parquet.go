@@ -32,9 +32,9 @@ type recordBlock struct {
 
 // readParquet reads the columns the record set has. Their values are put as text and judged like
 // those of any other format.
-func readParquet(ctx context.Context, src Source, f *os.File, deliver func(parsed) error) error {
+func readParquet(ctx context.Context, src Source, f *os.File, size int64, deliver func(parsed) error) error {
 	if src.Gzipped {
-		unzipped, err := unzipToTemp(src, f)
+		unzipped, err := unzipToTemp(ctx, src, f, size)
 		if err != nil {
 			return err
 		}
@@ -63,7 +63,7 @@ func readParquet(ctx context.Context, src Source, f *os.File, deliver func(parse
 }
 
 // unzipToTemp unpacks a gzipped file, since Parquet is read from its end.
-func unzipToTemp(src Source, packed io.Reader) (unpacked *os.File, err error) {
+func unzipToTemp(ctx context.Context, src Source, packed io.Reader, packedSize int64) (unpacked *os.File, err error) {
 	content, err := gzip.NewReader(packed)
 	if err != nil {
 		return nil, src.ioError("open", shortGzip(err))
@@ -72,9 +72,9 @@ func unzipToTemp(src Source, packed io.Reader) (unpacked *os.File, err error) {
 	if err != nil {
 		return nil, src.ioError("unpack", err)
 	}
-	size, err := io.Copy(unpacked, io.LimitReader(content, maxUnzipped+1))
+	size, err := io.Copy(unpacked, io.LimitReader(wanted{ctx, &unzipping{r: content, packed: packedSize}}, maxUnzipped+1))
 	if err == nil && size > maxUnzipped {
-		err = errTooLarge
+		err = errUnpacks
 	}
 	if err != nil {
 		_ = unpacked.Close()
@@ -84,8 +84,16 @@ func unzipToTemp(src Source, packed io.Reader) (unpacked *os.File, err error) {
 	return unpacked, nil
 }
 
-// maxAllocation is more than any page of a sound file takes, in bytes.
-const maxAllocation = 256 << 20
+// maxRowsPerByte is more rows than a byte of a file can hold, since every row has a key of its own. A few bytes can say that
+// two milliards of values are missing.
+const maxRowsPerByte = 100
+
+// maxAllocation is more than any page of a sound file takes, and maxBatch more than BatchRows rows do: 8 KiB a row. A text
+// that is kept once may stand in every row. In bytes.
+const (
+	maxAllocation = 64 << 20
+	maxBatch      = BatchRows * 8 << 10
+)
 
 // cappedAllocator refuses sizes that only a damaged file can ask for; Source.guard turns the panic
 // into an error.
@@ -118,6 +126,11 @@ type tableReader struct {
 }
 
 func (t *tableReader) open(ctx context.Context, f *os.File) error {
+	info, err := f.Stat()
+	if err != nil {
+		return t.src.ioError("open", err)
+	}
+	size := info.Size()
 	props := parquet.NewReaderProperties(t.mem)
 	props.BufferedStreamEnabled = true // pages, not whole column chunks, are held in memory
 	raw, err := file.NewParquetReader(f, file.WithReadProps(props))
@@ -125,6 +138,9 @@ func (t *tableReader) open(ctx context.Context, f *os.File) error {
 		return t.src.fileError("open", err, parquetRemedy)
 	}
 	t.rows = raw.NumRows()
+	if t.rows/maxRowsPerByte > size {
+		return t.src.fileError("open", fmt.Errorf("%w: it promises %d rows in %d bytes", errCutShort, t.rows, size), parquetRemedy)
+	}
 	// The Parquet schema says all that is needed. The Arrow schema that some writers add is read
 	// without regard to its claims of size, which lets a damaged file exhaust memory.
 	raw.MetaData().FileMetaData.KeyValueMetadata = nil
@@ -200,6 +216,9 @@ func (t *tableReader) blocks(emit func(recordBlock) error) error {
 	row := int64(1)
 	for t.records.Next() {
 		records := t.records.RecordBatch()
+		if batchBytes(records) > maxBatch {
+			return t.src.fileError("read", fmt.Errorf("row %d or after: the texts are longer than those of records", row), "leave out what belongs to no column, or shorten it")
+		}
 		records.Retain()
 		if err := emit(recordBlock{row, records}); err != nil {
 			records.Release()
@@ -214,6 +233,17 @@ func (t *tableReader) blocks(emit func(recordBlock) error) error {
 		return t.src.fileError("read", fmt.Errorf("%w: it promises %d rows and holds %d", errCutShort, t.rows, row-1), parquetRemedy)
 	}
 	return nil
+}
+
+func batchBytes(records arrow.RecordBatch) (bytes int) {
+	for _, column := range records.Columns() {
+		for _, buffer := range column.Data().Buffers() {
+			if buffer != nil {
+				bytes += buffer.Len()
+			}
+		}
+	}
+	return bytes
 }
 
 var errCutShort = errors.New("the file is damaged")

@@ -12,6 +12,7 @@ import (
 	"github.com/apache/arrow-go/v18/arrow/array"
 	"github.com/apache/arrow-go/v18/arrow/decimal128"
 	"github.com/apache/arrow-go/v18/arrow/memory"
+	"github.com/apache/arrow-go/v18/parquet/compress"
 )
 
 // unitLog builds a unit_log file of one row with the given type for each column.
@@ -29,7 +30,7 @@ func unitLog(t *testing.T, types map[string]arrow.DataType, fill func(*array.Rec
 	builder := array.NewRecordBuilder(memory.DefaultAllocator, arrow.NewSchema(fields, nil))
 	defer builder.Release()
 	fill(builder)
-	return writeParquet(t, builder.NewRecordBatch(), 100)
+	return writeParquet(t, builder.NewRecordBatch(), 100, compress.Codecs.Snappy)
 }
 
 func TestParquetTypes(t *testing.T) {
@@ -54,7 +55,7 @@ func TestParquetTypes(t *testing.T) {
 		t.Fatalf("%+v", out.Rejects)
 	}
 	cols := out.Batch.Cols
-	if cols[0].Text[0] != "U1" || cols[1].Int[0] != 1_767_225_600_123_456 || cols[1].Local[0] || !cols[2].Bool[0] ||
+	if cols[0].Text.At(0) != "U1" || cols[1].Int[0] != 1_767_225_600_123_456 || cols[1].Local[0] || !cols[2].Bool[0] ||
 		cols[3].Int[0] != 5 || cols[4].Num[0] != 12.34 || out.Batch.Lines[0] != 1 {
 		t.Errorf("%+v", out.Batch)
 	}

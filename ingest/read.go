@@ -2,11 +2,11 @@ package ingest
 
 import (
 	"context"
-	"errors"
 	"fmt"
 	"os"
 	"runtime"
 	"slices"
+	"sync"
 
 	"golang.org/x/sync/errgroup"
 )
@@ -23,7 +23,8 @@ const maxExtraColumns = 1000
 
 // Read hands the rows of a file to sink in file order. It cuts the file into stretches, judges
 // them in parallel and delivers them one at a time, holding a fixed number of stretches whatever
-// the size of the file. A Batch is never nil but may be empty; sink owns what it is given.
+// the size of the file. A Batch is never nil but may be empty; once sink returns, its memory is used
+// for other rows.
 //
 // A row that breaks a rule is a Reject and reading goes on. Trouble with the file as a whole is a
 // *FileError; chunks handed over before it must then be dropped. An error of sink or of ctx ends
@@ -33,43 +34,40 @@ func Read(ctx context.Context, src Source, sink func(Chunk) error) (Summary, err
 	if err := ctx.Err(); err != nil {
 		return sum, err
 	}
-	file, err := os.Open(src.Path)
+	file, size, err := openRegular(src.Path)
 	if err != nil {
-		cause := err
-		if pathErr, ok := errors.AsType[*os.PathError](err); ok {
-			cause = pathErr.Err
-		}
-		return sum, src.ioError("open", cause)
+		return sum, err
 	}
 	defer func() { _ = file.Close() }() // nothing was written
-	info, err := file.Stat()
-	if err != nil {
-		return sum, src.ioError("open", err)
-	}
-	if info.IsDir() {
-		return sum, src.fileError("open", errors.New("it is a folder"), "name a file")
-	}
-	sum.Bytes = info.Size()
-	err = readFormat(ctx, src, file, sum.Bytes, func(p parsed) error {
-		sum.add(p)
+	sum.Bytes = size
+	src.spare = new(sync.Pool)
+	err = readFormat(ctx, src, file, size, sum.deliver(src, sink))
+	return sum, err
+}
+
+// deliver counts what it is given and hands it to sink.
+func (s *Summary) deliver(src Source, sink func(Chunk) error) func(parsed) error {
+	return func(p parsed) error {
+		s.add(p)
 		if p.Rows == 0 {
 			return nil
 		}
-		return sink(p.Chunk)
-	})
-	return sum, err
+		err := sink(p.Chunk)
+		src.spare.Put(p.Batch)
+		return err
+	}
 }
 
 func readFormat(ctx context.Context, src Source, file *os.File, size int64, deliver func(parsed) error) error {
 	switch src.Format {
 	case CSV:
-		return readCSV(ctx, src, file, size, deliver)
+		return readCSV(ctx, src, wanted{ctx, file}, size, deliver)
 	case JSONL:
-		return readJSONL(ctx, src, file, size, deliver)
+		return readJSONL(ctx, src, wanted{ctx, file}, size, deliver)
 	case XLSX:
-		return readXLSX(ctx, src, file, deliver)
+		return readXLSX(ctx, src, file, size, deliver)
 	case Parquet:
-		return readParquet(ctx, src, file, deliver)
+		return readParquet(ctx, src, file, size, deliver)
 	default:
 		return src.fileError("open", fmt.Errorf("format %d is unknown", src.Format), "use Identify")
 	}

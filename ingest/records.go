@@ -14,6 +14,8 @@ const (
 	windowBytes = 4 << 20       // how much of a file is looked at together
 	lookAhead   = maxRecord + 2 // enough to see a record of the longest size and its line end
 	blockBytes  = 1 << 20       // about how much one goroutine parses at a time
+
+	firstUnzipped = 64 << 10 // how much of a gzipped file is looked at first, as it may be small
 )
 
 var (
@@ -58,7 +60,7 @@ func newTextSource(src Source, r io.Reader, size int64) (*textSource, error) {
 		if err != nil {
 			return nil, src.ioError("open", shortGzip(err))
 		}
-		t.r = unzipped
+		t.r, first = &unzipping{r: unzipped, packed: size}, firstUnzipped
 	} else {
 		first = min(first, size+1) // one more, to see the end
 	}

@@ -9,7 +9,7 @@ import (
 // rowParser judges rows and gathers them into a Chunk. It serves one goroutine.
 type rowParser struct {
 	set    *contract.Set
-	file   string
+	src    Source
 	fields []fieldParser
 	rules  []boundRule
 	cells  []cell  // one per field, filled by the format's reader before row is called
@@ -20,7 +20,7 @@ type rowParser struct {
 func newRowParser(src Source, decimalComma bool) *rowParser {
 	p := &rowParser{
 		set:    src.Set,
-		file:   src.Name,
+		src:    src,
 		rules:  bindRules(src.Set),
 		cells:  make([]cell, len(src.Set.Fields)),
 		values: make([]value, len(src.Set.Fields)),
@@ -33,50 +33,12 @@ func newRowParser(src Source, decimalComma bool) *rowParser {
 
 // start begins a chunk of at most capacity rows.
 func (p *rowParser) start(capacity int) {
-	batch := &Batch{
-		Set:   p.set,
-		Lines: make([]int64, 0, capacity),
-		Cols:  make([]Column, len(p.fields)),
+	batch, ok := p.src.spare.Get().(*Batch)
+	if !ok {
+		batch = NewBatch(p.set, capacity)
 	}
-	for i := range batch.Cols {
-		batch.Cols[i] = newColumn(p.fields[i].kind, capacity)
-	}
+	batch.Reset()
 	p.chunk = Chunk{Batch: batch}
-}
-
-func newColumn(kind contract.Kind, capacity int) Column {
-	c := Column{Valid: make([]bool, 0, capacity)}
-	switch kind {
-	case contract.Text:
-		c.Text = make([]string, 0, capacity)
-	case contract.Number:
-		c.Num = make([]float64, 0, capacity)
-	case contract.Boolean:
-		c.Bool = make([]bool, 0, capacity)
-	case contract.Timestamp:
-		c.Local = make([]bool, 0, capacity)
-		c.Int = make([]int64, 0, capacity)
-	case contract.Integer, contract.Date:
-		c.Int = make([]int64, 0, capacity)
-	}
-	return c
-}
-
-func (c *Column) append(kind contract.Kind, v *value) {
-	c.Valid = append(c.Valid, v.state == sound)
-	switch kind {
-	case contract.Text:
-		c.Text = append(c.Text, v.text)
-	case contract.Number:
-		c.Num = append(c.Num, v.num)
-	case contract.Boolean:
-		c.Bool = append(c.Bool, v.truth)
-	case contract.Timestamp:
-		c.Local = append(c.Local, v.local)
-		c.Int = append(c.Int, v.whole)
-	case contract.Integer, contract.Date:
-		c.Int = append(c.Int, v.whole)
-	}
 }
 
 // row judges p.cells as one row.
@@ -124,7 +86,7 @@ func (p *rowParser) judge(line int64, before int) {
 
 func (p *rowParser) reject(line int64, field int, f *fault) {
 	p.chunk.Rejects = append(p.chunk.Rejects, Reject{
-		File: p.file, Line: line, Column: p.set.Fields[field].Name,
+		File: p.src.Name, Line: line, Column: p.set.Fields[field].Name,
 		Rule: f.rule, Value: clip(p.cells[field].text), Message: f.message,
 	})
 }
@@ -133,6 +95,6 @@ func (p *rowParser) reject(line int64, field int, f *fault) {
 func (p *rowParser) rejectRow(line int64, f *fault, raw []byte) {
 	p.chunk.Rows++
 	p.chunk.Rejects = append(p.chunk.Rejects, Reject{
-		File: p.file, Line: line, Rule: f.rule, Value: clip(raw), Message: f.message,
+		File: p.src.Name, Line: line, Rule: f.rule, Value: clip(raw), Message: f.message,
 	})
 }

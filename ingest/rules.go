@@ -13,8 +13,8 @@ var rowRules = map[string]rowRule{
 	"gain_range_order":           {ascending, "is out of order; gain_min, gain_start and gain_max must not fall"},
 	"guidance_order":             {ascending, "is above gain_high; swap or correct them"},
 	"ends_after_start":           {endsAfterStart, "is before started_at or more than 24 h after it; correct one of them"},
-	"recheck_names_original":     {recheckNamesOriginal, "must be given when purpose is recheck, and only then"},
-	"cause_needs_other_movement": {causeNeedsOtherMovement, "may be given only when result is other_movement"},
+	"recheck_names_original":     {recheckNamesOriginal, "must be given when purpose is recheck, and only then; fill it in or leave it out, or correct the purpose"},
+	"cause_needs_other_movement": {causeNeedsOtherMovement, "may be given only when result is other_movement; leave it out or correct the result"},
 	"logged_with_offset":         {loggedWithOffset, "has no offset; write Z or an offset such as +10:00, since a unit belongs to no region"},
 }
 
@@ -42,12 +42,12 @@ func endsAfterStart(v []value) bool {
 
 // recheckNamesOriginal: recheck_of, purpose.
 func recheckNamesOriginal(v []value) bool {
-	return (v[0].state == sound) == (v[1].text == "recheck")
+	return (v[0].state == sound) == (string(v[1].text) == "recheck")
 }
 
 // causeNeedsOtherMovement: cause, result.
 func causeNeedsOtherMovement(v []value) bool {
-	return v[0].state == missing || v[1].text == "other_movement"
+	return v[0].state == missing || string(v[1].text) == "other_movement"
 }
 
 // loggedWithOffset: logged_at.

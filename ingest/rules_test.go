@@ -35,7 +35,7 @@ func TestEveryRowRuleIsSettled(t *testing.T) {
 }
 
 func whole(v int64) value   { return value{state: sound, whole: v} }
-func words(v string) value  { return value{state: sound, text: v} }
+func words(v string) value  { return value{state: sound, text: []byte(v)} }
 func clock(v int64) value   { return value{state: sound, whole: v, local: true} }
 func instant(v int64) value { return value{state: sound, whole: v} }
 

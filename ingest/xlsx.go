@@ -4,7 +4,6 @@ import (
 	"archive/zip"
 	"bytes"
 	"context"
-	"encoding/xml"
 	"errors"
 	"fmt"
 	"io"
@@ -21,18 +20,18 @@ import (
 // Limits on a workbook, against files made to exhaust memory. A sheet of a million rows of the
 // widest record set takes about 600 MB when unpacked and packs by a factor of 10 to 50.
 const (
-	maxWorkbook  = 1 << 30  // bytes of all parts, unpacked
-	maxOtherPart = 64 << 20 // bytes of one part that is neither sheet nor shared strings
-	inMemoryPart = 16 << 20 // bytes of a sheet kept in memory; a larger one goes to a temporary file
-	maxRatio     = 300      // unpacked to packed size of a part larger than inMemoryPart
-	maxXMLDepth  = 64       // nesting; worksheets need about ten
+	maxWorkbook  = 1 << 30   // bytes of all parts, unpacked
+	maxOtherPart = 64 << 20  // bytes of one part that is neither sheet nor shared strings
+	inMemoryPart = 16 << 20  // bytes of a sheet kept in memory; a larger one goes to a temporary file
+	maxInMemory  = 256 << 20 // bytes of all parts kept in memory
+	maxRatio     = 300       // unpacked to packed size, from inMemoryPart on
+	maxXMLDepth  = 64        // nesting; worksheets need about ten
 )
 
 var (
 	errEncrypted  = errors.New("it is encrypted, or a workbook of the older .xls kind")
 	errNotXLSX    = errors.New("it is not an XLSX workbook")
 	errTooLarge   = errors.New("it unpacks to more than a workbook can need")
-	errDeep       = errors.New("its XML is nested deeper than a workbook's")
 	xlsxRemedy    = "open it in a spreadsheet program and save it as .xlsx without a password"
 	exportAsText  = "export the sheet as CSV instead"
 	compoundMagic = []byte{0xd0, 0xcf, 0x11, 0xe0} // Compound File Binary: .xls, or an encrypted .xlsx
@@ -47,8 +46,8 @@ type sheetRow struct {
 // readXLSX reads the sheet named like the record set, or else the first sheet. A formula counts
 // with the value saved beside it. The raw values do not tell text from numbers; the field's type
 // decides, so that a number under a date or timestamp is a serial date.
-func readXLSX(ctx context.Context, src Source, file *os.File, deliver func(parsed) error) error {
-	if err := checkWorkbook(src, file); err != nil {
+func readXLSX(ctx context.Context, src Source, file *os.File, size int64, deliver func(parsed) error) error {
+	if err := checkWorkbook(ctx, src, file, size); err != nil {
 		return err
 	}
 	var sheet *sheetReader
@@ -69,72 +68,73 @@ func readXLSX(ctx context.Context, src Source, file *os.File, deliver func(parse
 	return inOrder(ctx, produce, newParser, deliver)
 }
 
-// checkWorkbook looks at every part before a library does: what is too large, too deep or broken
-// ends here, since the row iterator takes broken XML for the end of the sheet.
-func checkWorkbook(src Source, file *os.File) error {
+// checkWorkbook looks at every part before a library does: what is too large, too deep or broken ends here.
+func checkWorkbook(ctx context.Context, src Source, file *os.File, size int64) error {
 	start := make([]byte, len(compoundMagic))
 	if _, err := io.ReadFull(file, start); err == nil && bytes.Equal(start, compoundMagic) {
 		return src.fileError("open", errEncrypted, xlsxRemedy)
 	}
-	info, err := file.Stat()
-	if err != nil {
-		return src.ioError("open", err)
-	}
-	archive, err := zip.NewReader(file, info.Size())
+	archive, err := zip.NewReader(file, size)
 	if err != nil {
 		return src.fileError("open", fmt.Errorf("%w: %w", errNotXLSX, err), xlsxRemedy)
 	}
-	total := uint64(0)
-	for _, part := range archive.File {
-		total += part.UncompressedSize64
-		if err := checkPart(part); err != nil {
-			return src.fileError("open", fmt.Errorf("part %q: %w", clip([]byte(part.Name)), err), exportAsText)
-		}
+	if err := checkSizes(archive.File, uint64(size)); err != nil {
+		return src.fileError("open", err, exportAsText)
 	}
-	if total > maxWorkbook {
-		return src.fileError("open", errTooLarge, exportAsText)
+	texts, most := 0, -1
+	for _, part := range archive.File {
+		found, err := checkPart(ctx, part)
+		if err != nil {
+			return src.ioError("open", src.partError(part, err))
+		}
+		texts, most = texts+found.strings, max(most, found.most)
+	}
+	if most >= texts {
+		return src.fileError("open", fmt.Errorf("a cell names text %d of %d", most+1, texts), exportAsText)
 	}
 	return nil
 }
 
-func checkPart(part *zip.File) error {
-	name := strings.ToLower(part.Name)
-	size := part.UncompressedSize64
-	rows := strings.HasPrefix(name, "xl/worksheets/") || strings.HasPrefix(name, "xl/sharedstrings")
-	if size > maxWorkbook || size > maxOtherPart && !rows ||
-		size > inMemoryPart && size/maxRatio > part.CompressedSize64 {
-		return errTooLarge
+func (s Source) partError(part *zip.File, err error) error {
+	if errors.Is(err, context.Canceled) || errors.Is(err, context.DeadlineExceeded) {
+		return err
 	}
+	return s.fileError("open", fmt.Errorf("part %q: %w", clip([]byte(part.Name)), err), exportAsText)
+}
+
+// checkSizes looks at what the parts of a file of the given size claim to unpack to; reading a part holds it to that.
+func checkSizes(parts []*zip.File, packed uint64) error {
+	total, held := uint64(0), uint64(0)
+	for _, part := range parts {
+		size := part.UncompressedSize64
+		total += min(size, maxWorkbook+1)
+		if size <= inMemoryPart || !ofRows(part.Name) {
+			held += size
+		}
+		if total > maxWorkbook || held > maxInMemory || size > maxOtherPart && !ofRows(part.Name) || total > inMemoryPart && total/maxRatio > packed {
+			return fmt.Errorf("part %q: %w", clip([]byte(part.Name)), errTooLarge)
+		}
+	}
+	return nil
+}
+
+// ofRows tells whether the library puts a large part into a temporary file, and not into memory.
+func ofRows(name string) bool {
+	name = strings.ToLower(name)
+	return strings.HasPrefix(name, "xl/worksheets/sheet") || name == "xl/sharedstrings.xml"
+}
+
+func checkPart(ctx context.Context, part *zip.File) (partCheck, error) {
+	name := strings.ToLower(part.Name)
 	if !strings.HasSuffix(name, ".xml") && !strings.HasSuffix(name, ".rels") {
-		return nil
+		return partCheck{most: -1}, nil
 	}
 	content, err := part.Open()
 	if err != nil {
-		return err
+		return partCheck{}, err
 	}
 	defer func() { _ = content.Close() }() // nothing was written
-	return checkXML(content)
-}
-
-// checkXML tells whether XML is well formed to its end.
-func checkXML(r io.Reader) error {
-	decoder := xml.NewDecoder(r)
-	for depth := 0; depth <= maxXMLDepth; {
-		token, err := decoder.Token()
-		if errors.Is(err, io.EOF) {
-			return nil
-		}
-		if err != nil {
-			return err
-		}
-		switch token.(type) {
-		case xml.StartElement:
-			depth++
-		case xml.EndElement:
-			depth--
-		}
-	}
-	return errDeep
+	return checkXML(wanted{ctx, content})
 }
 
 // sheetReader streams the rows of one sheet.
@@ -213,6 +213,9 @@ func (s *sheetReader) next() (row sheetRow, ok bool, err error) {
 	return row, false, nil
 }
 
+// cellBytes is what a cell takes beside its text.
+const cellBytes = 16
+
 func (s *sheetReader) blocks(emit func([]sheetRow) error) error {
 	var block []sheetRow
 	size := 0
@@ -224,7 +227,7 @@ func (s *sheetReader) blocks(emit func([]sheetRow) error) error {
 		if ok {
 			block = append(block, row)
 			for _, c := range row.cells {
-				size += len(c)
+				size += len(c) + cellBytes
 			}
 		}
 		if len(block) > 0 && (!ok || len(block) == BatchRows || size >= blockBytes) {

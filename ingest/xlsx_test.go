@@ -4,7 +4,6 @@ import (
 	"archive/zip"
 	"bytes"
 	"errors"
-	"io"
 	"slices"
 	"strings"
 	"testing"
@@ -99,25 +98,29 @@ func TestXLSXFormula(t *testing.T) {
 // rewrite changes one part of a zip file.
 func rewrite(t *testing.T, content []byte, part string, change func(string) string) []byte {
 	t.Helper()
+	return repack(t, openZip(t, content), zip.Deflate, part, func(raw []byte) []byte { return []byte(change(string(raw))) })
+}
+
+func openZip(t *testing.T, content []byte) *zip.Reader {
+	t.Helper()
 	archive, err := zip.NewReader(bytes.NewReader(content), int64(len(content)))
 	if err != nil {
 		t.Fatal(err)
 	}
+	return archive
+}
+
+// repack packs a zip file again, with one part changed.
+func repack(t *testing.T, archive *zip.Reader, method uint16, part string, change func(raw []byte) []byte) []byte {
+	t.Helper()
 	var out bytes.Buffer
 	w := zip.NewWriter(&out)
 	for _, f := range archive.File {
-		r, err := f.Open()
-		if err != nil {
-			t.Fatal(err)
-		}
-		raw, err := io.ReadAll(r)
-		if err != nil {
-			t.Fatal(err)
-		}
+		raw := zipPart(t, f)
 		if f.Name == part {
-			raw = []byte(change(string(raw)))
+			raw = change(raw)
 		}
-		to, err := w.Create(f.Name)
+		to, err := w.CreateHeader(&zip.FileHeader{Name: f.Name, Method: method})
 		if err != nil {
 			t.Fatal(err)
 		}

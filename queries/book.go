@@ -88,6 +88,7 @@ type Book struct {
 	Traces             []TraceRow // of inspections with a page
 	LogSettings        logs.Settings
 	Labels             Labels
+	Restated           string   // that records were removed, in words; empty where none were
 	Results            []Result // in the order in which they were made
 }
 
@@ -129,7 +130,7 @@ func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, o
 	if opt.InspectionPages == 0 {
 		opt.InspectionPages = DefaultInspectionPages
 	}
-	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor, Settings: opt.Protocol, LogSettings: opt.Logs}
+	book := &Book{AsOf: opt.AsOf.UTC().Format(time.DateOnly), From: opt.From, To: opt.To, Floor: opt.Floor, Settings: opt.Protocol, LogSettings: opt.Logs, Restated: Restatement(st.Manifest.Forgotten)}
 	d := &desk{ctx: ctx, eng: e, book: book, opt: opt}
 	if err := d.period(); err != nil {
 		return nil, err
@@ -225,6 +226,10 @@ func run[R any](d *desk, name string, args []any, scan func(scan func(...any) er
 
 // conclude adds a result to the book.
 func (d *desk) conclude(q Query, rows any, notes ...string) {
+	notes = append(notes, q.Caveats...)
+	if d.book.Restated != "" {
+		notes = append(notes, d.book.Restated)
+	}
 	d.book.Results = append(d.book.Results, Result{Analysis: q.Name, Title: q.Title, Question: q.Question,
-		AsOf: d.book.AsOf, From: d.book.From, To: d.book.To, Rows: rows, Notes: append(notes, q.Caveats...), Query: q})
+		AsOf: d.book.AsOf, From: d.book.From, To: d.book.To, Rows: rows, Notes: notes, Query: q})
 }

@@ -15,7 +15,7 @@ type LateRecords struct {
 	RecordSet  string `json:"record_set"`
 	File       string `json:"file"`
 	ReceivedOn string `json:"received_on"`
-	Did        string `json:"did"` // new or corrected
+	Did        string `json:"did"` // new, corrected, or removed, which has neither file nor lines
 	Rows       int64  `json:"rows"`
 	Lines      string `json:"lines"` // the first of them
 }

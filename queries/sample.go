@@ -3,8 +3,11 @@ package queries
 import (
 	"crypto/sha256"
 	"encoding/json"
+	"errors"
 	"fmt"
+	"regexp"
 	"slices"
+	"strconv"
 
 	"scanledger/ingest/store"
 	"scanledger/queries/sampling"
@@ -28,6 +31,44 @@ type Sample struct {
 // SampleName tells samples apart: the same month, rule and seed are the same sample.
 func SampleName(month string, rule sampling.Rule, seed uint64) string {
 	return fmt.Sprintf("%s-%s-seed-%d", month, rule, seed)
+}
+
+var sampleName = regexp.MustCompile(`^(\d{4}-\d{2})-(?:size-(\d+)|detect-([\d.]+)-confidence-([\d.]+)|plan-(S-[1-4]|I{1,3})-aql-([\d.]+))` +
+	`-risk-([\d.]+)(?:-openings-(\d+))?-seed-(\d+)$`)
+
+// ParseSampleName tells the month, rule and seed of a sample from its name.
+func ParseSampleName(name string) (month string, rule sampling.Rule, seed uint64, err error) {
+	m := sampleName.FindStringSubmatch(name)
+	if m == nil {
+		return "", rule, 0, fmt.Errorf("%q is no name of a sample", name)
+	}
+	var errs []error
+	number := func(text string) float64 {
+		if text == "" {
+			return 0
+		}
+		v, err := strconv.ParseFloat(text, 64)
+		errs = append(errs, err)
+		return v
+	}
+	whole := func(text string) int {
+		if text == "" {
+			return 0
+		}
+		v, err := strconv.Atoi(text)
+		errs = append(errs, err)
+		return v
+	}
+	rule = sampling.Rule{Size: whole(m[2]), Detect: number(m[3]), Confidence: number(m[4]), Level: m[5], AQL: number(m[6]), RiskShare: number(m[7])}
+	if m[8] != "" {
+		openings := whole(m[8])
+		rule.Openings = &openings
+	}
+	seed, err = strconv.ParseUint(m[9], 10, 64)
+	if err := errors.Join(append(errs, err)...); err != nil {
+		return "", rule, 0, fmt.Errorf("%q is no name of a sample: %w", name, err)
+	}
+	return m[1], rule, seed, nil
 }
 
 // DrawSample draws a sample from a frame. An empty frame and a rule the frame is too small for are errors.

@@ -58,7 +58,7 @@ func facts(t *testing.T, files string) *engine.Engine {
 		t.Fatal(err)
 	}
 	if rep.Total.Accepted != rep.Total.Rows {
-		t.Fatalf("not every row was accepted: %+v %+v", rep.Total, rep.Rejected)
+		t.Fatalf("not every row was accepted: %+v, %d rules broken", rep.Total, rep.Broken)
 	}
 	st, err := store.Open(storeDir)
 	if err != nil {

@@ -5,27 +5,48 @@ import (
 	"encoding/json"
 	"fmt"
 	"os"
+	"runtime"
 	"runtime/debug"
+	"slices"
+	"strings"
 	"text/tabwriter"
 
 	"golang.org/x/term"
 
+	"scanledger/ingest/store"
 	"scanledger/transform/engine"
 )
 
 // versionNumber is raised with every change that users can see.
 const versionNumber = "0.1.0"
 
+// version says which program this is: its number, the commit it was built from where the build knows it, and the Go and
+// DuckDB that went into it. Everything that is written carries it.
 func version() string {
-	v := "scanledger " + versionNumber
+	parts := []string{runtime.Version(), "DuckDB " + engine.Version()}
 	if info, ok := debug.ReadBuildInfo(); ok {
-		for _, s := range info.Settings {
-			if s.Key == "vcs.revision" && len(s.Value) >= 12 {
-				v += " (" + s.Value[:12] + ")"
-			}
+		if c := commitOf(info); c != "" {
+			parts = slices.Insert(parts, 0, c)
 		}
 	}
-	return v
+	return fmt.Sprintf("scanledger %s (%s)", versionNumber, strings.Join(parts, ", "))
+}
+
+// commitOf names the commit of a build, and says so where files had been changed since; empty where the build knows none.
+func commitOf(info *debug.BuildInfo) string {
+	var commit, changed string
+	for _, s := range info.Settings {
+		switch {
+		case s.Key == "vcs.revision":
+			commit = fmt.Sprintf("commit %.12s", s.Value)
+		case s.Key == "vcs.modified" && s.Value == "true":
+			changed = " with changes"
+		}
+	}
+	if commit == "" {
+		return ""
+	}
+	return commit + changed
 }
 
 // app is what every command runs with.
@@ -56,9 +77,12 @@ func (a *app) say(format string, args ...any) error {
 
 // object prints a value for a machine.
 func (a *app) object(v any) error {
-	enc := json.NewEncoder(a.t.out)
-	enc.SetIndent("", "  ")
-	return enc.Encode(v)
+	raw, err := json.MarshalIndent(v, "", "  ")
+	if err != nil {
+		return err
+	}
+	_, err = fmt.Fprintf(a.t.out, "%s\n", escapeHidden(raw))
+	return err
 }
 
 // table prints rows with tab-separated cells in aligned columns.
@@ -76,6 +100,16 @@ func (a *app) table(rows []string) error {
 func (a *app) interactive() bool {
 	f, ok := a.t.err.(*os.File)
 	return ok && !a.quiet && !a.json && term.IsTerminal(int(f.Fd()))
+}
+
+// sound opens a store for reading, once every file that figures come from is what was written. Otherwise a figure might
+// come from damage, or the engine fail on it in words of its own.
+func (a *app) sound(dir string) (*store.Store, error) {
+	st, err := store.Open(dir)
+	if err != nil {
+		return nil, err
+	}
+	return st, st.Sound(a.ctx)
 }
 
 func (a *app) engine() engine.Options {

@@ -39,7 +39,7 @@ func (c *askCmd) Run(a *app) (err error) {
 	if _, err := engine.Bytes(c.Memory); err != nil {
 		return fmt.Errorf("%w: ask: --memory: %w", errUsage, err)
 	}
-	st, err := store.Open(c.Store)
+	st, err := a.sound(c.Store)
 	if err != nil {
 		return err
 	}
@@ -183,21 +183,24 @@ func (p *csvPrinter) end() error {
 	return p.w.Error()
 }
 
-// escaped writes control characters the JSON way, which a terminal does not obey, and a reader of JSON takes for the same.
+// escaped is a value as JSON without control characters.
 func escaped(v any) ([]byte, error) {
 	raw, err := json.Marshal(v)
-	if err != nil {
-		return nil, err
-	}
+	return escapeHidden(raw), err
+}
+
+// escapeHidden writes control characters the JSON way, which a terminal does not obey, and a reader of JSON takes for the
+// same. Line breaks, which only stand between values, stay.
+func escapeHidden(raw []byte) []byte {
 	var out []byte
 	for _, r := range string(raw) {
-		if hidden(r) {
+		if store.Hidden(r) && r != '\n' {
 			out = fmt.Appendf(out, `\u%04x`, r)
 			continue
 		}
 		out = utf8.AppendRune(out, r)
 	}
-	return out, nil
+	return out
 }
 
 // jsonPrinter prints one object with the columns in their order and the rows as lists, so that two columns of one name are

@@ -11,8 +11,11 @@ import (
 	"time"
 
 	cdpbrowser "github.com/chromedp/cdproto/browser"
+	"github.com/chromedp/cdproto/cdp"
 	"github.com/chromedp/cdproto/emulation"
+	"github.com/chromedp/cdproto/log"
 	"github.com/chromedp/cdproto/network"
+	cdppage "github.com/chromedp/cdproto/page"
 	"github.com/chromedp/cdproto/runtime"
 	"github.com/chromedp/chromedp"
 )
@@ -35,6 +38,10 @@ func browser(t *testing.T, faults *[]string) context.Context {
 			}
 		case *runtime.EventExceptionThrown:
 			*faults = append(*faults, "exception: "+e.ExceptionDetails.Text)
+		case *cdppage.EventJavascriptDialogOpening:
+			*faults = append(*faults, "dialog: "+e.Message)
+		case *log.EventEntryAdded: // violations of a page's policy are among these
+			*faults = append(*faults, fmt.Sprintf("%s: %s %s", e.Entry.Source, e.Entry.Text, e.Entry.URL))
 		case *runtime.EventConsoleAPICalled:
 			*faults = append(*faults, fmt.Sprintf("console %s", e.Type))
 		}
@@ -42,6 +49,9 @@ func browser(t *testing.T, faults *[]string) context.Context {
 	t.Cleanup(cancel)
 	if _, err := chromedp.Call(ctx, network.Enable, network.EnableParams{}); err != nil {
 		t.Fatalf("start Chromium (Debian's package chromium): %v", err)
+	}
+	if _, err := chromedp.Call(ctx, log.Enable, cdp.Empty{}); err != nil {
+		t.Fatal(err)
 	}
 	ctx, cancel = context.WithTimeout(ctx, 8*time.Minute) // not before the first call: it would end the browser
 	t.Cleanup(cancel)

@@ -86,7 +86,7 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 	if err != nil {
 		return built{}, err
 	}
-	st, err := store.Open(c.Store)
+	st, err := a.sound(c.Store)
 	if err != nil {
 		return built{}, err
 	}
@@ -277,7 +277,9 @@ func inputs(st *store.Store, upTo int, book *queries.Book) []byte {
 		From   string  `json:"from"`
 		To     string  `json:"to"`
 		Inputs []input `json:"inputs"`
-	}{version(), book.AsOf, book.From, book.To, inputsOf(st, upTo)}
+		// Restated lists what was removed from the store before this was made: figures from before then counted it.
+		Restated []store.Forgotten `json:"restated,omitempty"`
+	}{version(), book.AsOf, book.From, book.To, inputsOf(st, upTo), st.Manifest.Forgotten}
 	out, err := json.MarshalIndent(made, "", " ")
 	if err != nil {
 		panic(err) // plain strings and numbers always marshal

@@ -19,8 +19,12 @@ type checked struct {
 	Rows     int64           `json:"rows"`
 	Rejected int64           `json:"rejected"`
 	Extra    []string        `json:"extra_columns,omitempty"`
-	Broken   []ingest.Reject `json:"broken"`
+	Broken   []ingest.Reject `json:"broken"` // the first mostListed of them
+	More     int             `json:"more_broken,omitempty"`
 }
+
+// mostListed bounds the broken rules listed of a file: where every row breaks one, they fill memory and help nobody.
+const mostListed = 100_000
 
 // Run reads every file against the rules that need no other row.
 func (c *checkCmd) Run(a *app) error {
@@ -43,7 +47,7 @@ func (c *checkCmd) Run(a *app) error {
 		}
 	}
 	for _, path := range unknown {
-		if err := a.say("skipped %s: the start of its name is no record set", path); err != nil {
+		if err := a.say("skipped %s: %s", oneLine.Replace(path), oneLine.Replace(ingest.WhyUnknown(path))); err != nil {
 			return err
 		}
 	}
@@ -67,7 +71,9 @@ func (c *checkCmd) one(a *app, path string) (checked, error) {
 	src.Renames = a.config.Columns[src.Set.Name]
 	out := checked{File: path, Set: src.Set.Name, Broken: []ingest.Reject{}}
 	sum, err := ingest.Read(a.ctx, src, func(chunk ingest.Chunk) error {
-		out.Broken = append(out.Broken, chunk.Rejects...)
+		room := min(len(chunk.Rejects), mostListed-len(out.Broken))
+		out.Broken = append(out.Broken, chunk.Rejects[:room]...)
+		out.More += len(chunk.Rejects) - room
 		return nil
 	})
 	out.Rows, out.Rejected, out.Extra = sum.Rows, sum.Rejected, sum.ExtraColumns
@@ -75,12 +81,15 @@ func (c *checkCmd) one(a *app, path string) (checked, error) {
 }
 
 func (a *app) sayChecked(one checked) error {
-	if err := a.say("%s: %d rows of %s, %d rejected", one.File, one.Rows, one.Set, one.Rejected); err != nil || a.quiet {
+	if err := a.say("%s: %d rows of %s, %d rejected", oneLine.Replace(one.File), one.Rows, one.Set, one.Rejected); err != nil || a.quiet {
 		return err
 	}
 	var rows []string
 	for _, r := range one.Broken {
 		rows = append(rows, fmt.Sprintf("  line %d\t%s\t%s\t%q\t%s", r.Line, r.Column, r.Rule, r.Value, r.Message))
+	}
+	if one.More > 0 {
+		rows = append(rows, fmt.Sprintf("  and %d more; mend these first, or load the file to have all listed", one.More))
 	}
 	return a.table(rows)
 }

@@ -15,6 +15,9 @@ import (
 
 // config is scanledger.toml. Every setting may be left out.
 type config struct {
+	Store struct {
+		KeepOriginals bool `toml:"keep_originals"` // record files, compressed, in the store (default true: nothing else can bring back damaged files)
+	} `toml:"store"`
 	Business struct {
 		Name     string `toml:"name"`     // shown on pages; default none
 		Currency string `toml:"currency"` // of the costs; default none
@@ -41,6 +44,9 @@ type config struct {
 	Privacy struct {
 		Key string `toml:"key"` // secret, for --no-names (no default: a key that others know hides nothing)
 	} `toml:"privacy"`
+	Retention struct {
+		Months int `toml:"months"` // age from which "forget" without a rule removes records (default 0, keep all: how long records must or may be kept is the house's to say)
+	} `toml:"retention"`
 	Protocol map[string]any `toml:"protocol"` // settings of the checks and those switched off; defaults with their reasons in transform/protocol
 	Logs     map[string]any `toml:"logs"`     // settings of unit logs; defaults with their reasons in transform/logs
 	Pages    struct {
@@ -59,6 +65,7 @@ const mostPages = 2000
 
 func readConfig(path string) (config, error) {
 	c := config{}
+	c.Store.KeepOriginals = true
 	c.Truth.Days, c.Counts.Floor, c.Sensor.Frequency = transform.DefaultTruthDays, queries.DefaultFloor, queries.DefaultFrequency
 	c.Pages.Inspections = queries.DefaultInspectionPages
 	c.Patterns.MinExcess, c.Patterns.MinOdds, c.Patterns.Q = queries.DefaultPatterns.MinExcess, queries.DefaultPatterns.MinOdds, queries.DefaultPatterns.Q
@@ -97,6 +104,8 @@ func (c config) check() error {
 		return fmt.Errorf("patterns.min_verified, min_excess and min_odds_ratio are %d, %g and %g; give at least 0, 0 and 1", c.Patterns.MinVerified, c.Patterns.MinExcess, c.Patterns.MinOdds)
 	case c.Patterns.Q <= 0 || c.Patterns.Q >= 1:
 		return fmt.Errorf("patterns.q is %g; give a share between 0 and 1, as 0.1", c.Patterns.Q)
+	case c.Retention.Months < 0:
+		return fmt.Errorf("retention.months is %d; give 1 or more, or leave it out to keep all", c.Retention.Months)
 	case c.Engine.Threads < 0:
 		return fmt.Errorf("engine.threads is %d; give 1 or more, or leave it out", c.Engine.Threads)
 	}

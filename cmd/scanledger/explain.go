@@ -13,7 +13,6 @@ import (
 	"strings"
 	"time"
 
-	"scanledger/ingest/store"
 	"scanledger/queries"
 	"scanledger/queries/ask"
 	"scanledger/transform/engine"
@@ -191,7 +190,7 @@ func plainText(raw json.RawMessage) string {
 
 // trace finds the records behind a row, where columns of it tell which they are.
 func (c *explainCmd) trace(a *app, out *explained, row map[string]json.RawMessage) (err error) {
-	st, err := store.Open(c.Store)
+	st, err := a.sound(c.Store)
 	if err != nil {
 		return err
 	}

@@ -27,15 +27,15 @@ func (c *loadCmd) Run(a *app) error {
 	} else {
 		err = a.sayLoad(rep, c.Store)
 	}
-	if err == nil && len(rep.Rejected) > 0 {
+	if err == nil && rep.Broken > 0 {
 		err = errRejects
 	}
 	return err
 }
 
 // loadMemory is what the engine takes while records are taken in, where nothing else is configured: looking up names and
-// comparing versions of ten million rows takes no longer in it than in four times as much.
-const loadMemory = "256MiB"
+// comparing versions of ten million rows takes no longer in it than in eight times as much.
+const loadMemory = "128MiB"
 
 func (a *app) load(dir string, files []string, set string, received time.Time) (settle.Report, error) {
 	if received.IsZero() {
@@ -48,12 +48,12 @@ func (a *app) load(dir string, files []string, set string, received time.Time) (
 		eng.MemoryLimit = loadMemory
 	}
 	return settle.Load(a.ctx, dir, files, settle.Options{ReceivedAt: received, RecordSet: set, Renames: a.config.Columns,
-		Engine: eng, Tool: version(), Watch: w})
+		Engine: eng, KeepOriginals: a.config.Store.KeepOriginals, Tool: version(), Watch: w})
 }
 
 func (a *app) sayLoad(rep settle.Report, dir string) error {
 	for _, s := range rep.Skipped {
-		if err := a.say("skipped %s: %s", s.Path, s.Reason); err != nil {
+		if err := a.say("skipped %s: %s", oneLine.Replace(s.Path), oneLine.Replace(s.Reason)); err != nil {
 			return err
 		}
 	}
@@ -74,13 +74,13 @@ func (a *app) sayLoad(rep settle.Report, dir string) error {
 	if err := a.table(rows); err != nil {
 		return err
 	}
-	if len(rep.Rejected) > 0 {
-		return a.say("broken rules: %d; every one is listed in %s", len(rep.Rejected),
+	if rep.Broken > 0 {
+		return a.say("broken rules: %d; every one is listed in %s", rep.Broken,
 			filepath.Join(dir, "rejects", fmt.Sprintf("load-%06d.csv", rep.Load)))
 	}
 	return nil
 }
 
 func countsLine(name, set string, c store.Counts) string {
-	return fmt.Sprintf("%s\t%s\t%d\t%d\t%d\t%d\t%d\t%d", name, set, c.Rows, c.Accepted, c.Duplicate, c.Corrected, c.Waiting, c.Rejected)
+	return fmt.Sprintf("%s\t%s\t%d\t%d\t%d\t%d\t%d\t%d", oneLine.Replace(name), set, c.Rows, c.Accepted, c.Duplicate, c.Corrected, c.Waiting, c.Rejected)
 }

@@ -14,10 +14,11 @@ import (
 	"os/signal"
 	"strings"
 	_ "time/tzdata" // time zones must not depend on the machine
-	"unicode"
 
 	"github.com/alecthomas/kong"
+	"golang.org/x/sys/unix"
 
+	"scanledger/ingest/store"
 	"scanledger/queries/calc"
 	"scanledger/queries/sampling"
 )
@@ -61,11 +62,14 @@ type commands struct {
 	Ask     askCmd     `cmd:"" help:"Answer one SELECT over a store, read-only."`
 	Explain explainCmd `cmd:"" help:"Say where a figure comes from: query, counts, files and lines."`
 	Verify  verifyCmd  `cmd:"" help:"Recompute every count and checksum in a store."`
+	Forget  forgetCmd  `cmd:"" help:"Remove the records of a technician, a site or old months from a store, or put codes in their place."`
+	Repair  repairCmd  `cmd:"" help:"Rebuild what is damaged in a store, or the whole store from the record files it keeps."`
 	Check   checkCmd   `cmd:"" help:"Validate record files without a store."`
 	Records recordsCmd `cmd:"" help:"Print the record contract as a table."`
 	Calc    calcCmd    `cmd:"" help:"Recompute one figure from a JSON object on standard input."`
 
 	Bench      benchCmd      `cmd:"" help:"Measure each stage beside the least that the same work takes, on made-up records."`
+	Licences   licencesCmd   `cmd:"" help:"List the modules in this program, with the texts of their licences."`
 	Floor      floorCmd      `cmd:"" hidden:"" help:"Do the least of a stage, for bench."`
 	Manual     manualCmd     `cmd:"" help:"Print the manual page, for man."`
 	Completion completionCmd `cmd:"" help:"Print what a shell reads to complete commands and flags."`
@@ -85,6 +89,7 @@ func main() {
 
 // run is the program: it returns the exit code.
 func run(ctx context.Context, args []string, t terminal) (code int) {
+	unix.Umask(0o077) // whatever this program or an engine it calls creates is its owner's alone
 	var c commands
 	type exited int
 	parser, err := kong.New(&c, kong.Name("scanledger"), kong.Writers(t.out, t.err),
@@ -136,14 +141,4 @@ func report(t terminal, err error) int {
 
 // printable keeps control characters of hostile input away from a terminal, and those that turn the direction of a
 // text, with which it could look like another.
-func printable(s string) string {
-	return strings.Map(func(r rune) rune {
-		if r != '\n' && r != '\t' && hidden(r) {
-			return unicode.ReplacementChar
-		}
-		return r
-	}, s)
-}
-
-// hidden reports whether a terminal acts on a character instead of showing it.
-func hidden(r rune) bool { return unicode.IsControl(r) || unicode.Is(unicode.Bidi_Control, r) }
+func printable(s string) string { return strings.Map(store.Shown, s) }

@@ -29,6 +29,10 @@ var examples = []struct{ line, does string }{
 	{"scanledger ask --store ledger \"SELECT call, count(*) FROM readings GROUP BY call\"", "ask the records anything"},
 	{"scanledger explain --out pages --store ledger detection:1", "see where a figure comes from, down to file and line"},
 	{"scanledger verify --store ledger", "recompute every count and checksum"},
+	{"scanledger repair --store ledger", "rebuild what verify names as damaged or missing"},
+	{"scanledger repair --store ledger --into again", "rebuild the whole store from the record files it keeps, and compare"},
+	{"scanledger forget --store ledger --technician T1 --dry-run", "count what would go if a technician's records were removed"},
+	{"scanledger forget --store ledger --older-than 120", "remove records of more than ten years ago"},
 	{"scanledger records readings", "see what a row of readings must hold"},
 }
 

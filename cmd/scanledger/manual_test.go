@@ -61,7 +61,7 @@ func said(t *testing.T, args ...string) string {
 // TestManual: the manual and --help name every command, and the manual is sound to man.
 func TestManual(t *testing.T) {
 	manual, help := said(t, "manual"), said(t, "--help")
-	for _, name := range []string{"demo", "load", "build", "report", "sample", "ask", "explain", "verify", "check", "records", "calc", "manual", "completion"} {
+	for _, name := range []string{"demo", "load", "build", "report", "sample", "ask", "explain", "verify", "repair", "check", "records", "calc", "manual", "completion"} {
 		if !strings.Contains(manual, "\n.SS "+name) || !strings.Contains(help, "\n  "+name+" ") {
 			t.Errorf("%s is missing in the manual or in --help", name)
 		}
@@ -83,7 +83,7 @@ func TestManual(t *testing.T) {
 // TestCompletion asks bash what it would complete.
 func TestCompletion(t *testing.T) {
 	script := said(t, "completion", "bash")
-	for typed, want := range map[string]string{"scanledger rep": "report", "scanledger report --only": "--only-if-complete", "scanledger ask --time": "--timeout"} {
+	for typed, want := range map[string]string{"scanledger repo": "report", "scanledger report --only": "--only-if-complete", "scanledger ask --time": "--timeout"} {
 		fields := strings.Fields(typed)
 		ask := script + "\nCOMP_WORDS=(" + typed + ")\nCOMP_CWORD=" + string(rune('0'+len(fields)-1)) + "\n_scanledger\necho \"${COMPREPLY[*]}\""
 		out, err := exec.Command("bash", "-c", ask).CombinedOutput()

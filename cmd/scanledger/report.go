@@ -103,7 +103,7 @@ func (c *reportCmd) report(a *app) (_ []reported, err error) {
 	if err != nil {
 		return nil, err
 	}
-	st, err := store.Open(c.Store)
+	st, err := a.sound(c.Store)
 	if err != nil {
 		return nil, err
 	}
@@ -119,7 +119,7 @@ func (c *reportCmd) report(a *app) (_ []reported, err error) {
 		return nil, err
 	}
 	defer func() { err = errors.Join(err, free()) }()
-	r := reporter{a: a, c: c, upTo: upTo, asOf: asOf, maker: monthly.Maker{Dir: filepath.Join(c.Out, "months"), Business: a.business(), Tool: version(), For: c.For, Load: upTo}}
+	r := reporter{a: a, c: c, upTo: upTo, asOf: asOf, maker: monthly.Maker{Dir: filepath.Join(c.Out, "months"), Business: a.business(), Tool: version(), For: c.For, Load: upTo, Removals: len(st.Manifest.Forgotten)}, kept: kept(st)}
 	if r.issued, err = monthly.Issued(r.maker.Dir); err != nil {
 		return nil, err
 	}
@@ -157,6 +157,15 @@ type reporter struct {
 	asOf   time.Time
 	issued []monthly.Named
 	done   []reported
+	kept   string // the first month of which records are kept; empty: of all
+}
+
+// kept is the first month that no removal for age has reached.
+func kept(st *store.Store) (month string) {
+	for _, f := range st.Manifest.Forgotten {
+		month = max(month, f.Before)
+	}
+	return month
 }
 
 // issueAll issues what is due from the facts.
@@ -187,17 +196,21 @@ func (r *reporter) issueAll(opt queries.Options) func(*engine.Engine, *store.Sto
 }
 
 // due lists the months to look at: the one asked for; or those issued already, whose figures may have changed, and every
-// complete month since the newest of them, or the last complete one where none was issued.
+// complete month since the newest of them, or the last complete one where none was issued. Months whose records were removed
+// for their age are not looked at: their issues stand.
 func (r *reporter) due(b *queries.Book) ([]string, error) {
 	if r.c.Month != "" {
 		if len(b.MonthCounts) == 0 || r.c.Month > b.To {
 			return nil, fmt.Errorf("report: no inspection of %s or later had been received by %s", r.c.Month, b.AsOf)
 		}
+		if r.c.Month < r.kept {
+			return nil, fmt.Errorf("report: records of months before %s were removed for their age; what was issued of %s stands", r.kept, r.c.Month)
+		}
 		return []string{r.c.Month}, nil
 	}
 	var out []string
 	for _, n := range r.issued {
-		if n.For == r.c.For && !slices.Contains(out, n.Month) && n.Month <= b.To {
+		if n.For == r.c.For && !slices.Contains(out, n.Month) && n.Month >= r.kept && n.Month <= b.To {
 			out = append(out, n.Month)
 		}
 	}
@@ -229,6 +242,11 @@ func (r *reporter) issue(eng *engine.Engine, st *store.Store, whole *queries.Boo
 		if late, err = queries.RecordsSince(r.a.ctx, eng, month, last.Load, r.a.config.Truth.Days); err != nil {
 			return err
 		}
+		removed, err := queries.RemovedSince(st.Manifest.Forgotten, month, last.Removals, r.a.config.Truth.Days)
+		if err != nil {
+			return err
+		}
+		late = append(late, removed...)
 		i, err := r.maker.Compose(whole, month, last, late)
 		if err != nil {
 			return err

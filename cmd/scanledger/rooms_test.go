@@ -9,7 +9,7 @@ import (
 // rooms lists the packages in the order of the flow: each may import only those before it.
 var rooms = []string{
 	"ingest/contract", "ingest", "ingest/demo", "ingest/store",
-	"transform/engine", "transform/settle", "transform/protocol", "transform/logs", "transform", "transform/codes",
+	"transform/engine", "transform/settle", "transform/protocol", "transform/logs", "transform", "transform/codes", "transform/forget",
 	"queries/stats", "queries/people", "queries/patterns", "queries/calc", "queries/habits", "queries/words", "queries/agreement", "queries/instrument", "queries/sampling", "queries/signature", "queries/ask", "queries",
 	"dashboards/chart", "dashboards", "dashboards/monthly",
 	"cmd/bench",
@@ -45,5 +45,20 @@ func TestRoomsImportOnlyEarlierRooms(t *testing.T) {
 	}
 	if seen != len(rooms) {
 		t.Errorf("%d of %d rooms exist", seen, len(rooms))
+	}
+}
+
+// TestNoRoomUsesTheNetwork: nothing is reported to anyone, and nothing is fetched.
+func TestNoRoomUsesTheNetwork(t *testing.T) {
+	out, err := exec.Command("go", "list", "-f", `{{.ImportPath}}{{range .Imports}} {{.}}{{end}}`, "scanledger/...").Output()
+	if err != nil {
+		t.Fatal(err)
+	}
+	for line := range strings.Lines(string(out)) {
+		for _, imported := range strings.Fields(line)[1:] {
+			if imported == "net" || strings.HasPrefix(imported, "net/http") || strings.HasPrefix(imported, "crypto/tls") {
+				t.Errorf("%s imports %s", strings.Fields(line)[0], imported)
+			}
+		}
 	}
 }

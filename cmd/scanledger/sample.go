@@ -106,7 +106,7 @@ func (c *sampleCmd) rule() (sampling.Rule, error) {
 
 // sample is what the store keeps under this month, rule and seed, or else a new draw.
 func (c *sampleCmd) sample(a *app, rule sampling.Rule) (s queries.Sample, err error) {
-	st, err := store.Open(c.Store)
+	st, err := a.sound(c.Store)
 	if err != nil {
 		return s, err
 	}

@@ -23,39 +23,53 @@ type verified struct {
 	Sound bool  `json:"sound"`
 }
 
-// Run recomputes and compares; the first fault of each kind is an error.
-func (c *verifyCmd) Run(a *app) (err error) {
-	st, err := store.Open(c.Store)
+// Run recomputes and compares.
+func (c *verifyCmd) Run(a *app) error {
+	out, err := a.verify(c.Store)
 	if err != nil {
 		return err
-	}
-	if err := st.Verify(a.ctx); err != nil {
-		return err
-	}
-	eng, err := engine.Open(a.ctx, a.engine())
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, eng.Close()) }()
-	newest := len(st.Manifest.Loads)
-	if err := settle.Views(a.ctx, eng, st, newest); err != nil {
-		return err
-	}
-	rows, err := queries.Recount(a.ctx, eng, st, newest)
-	if err != nil {
-		return err
-	}
-	out := verified{Loads: newest, Files: len(rows), Parts: len(st.Manifest.Parts), Sound: true}
-	for i, f := range st.Manifest.Files {
-		r := rows[i]
-		again := store.Counts{Rows: r.Rows, Accepted: r.Accepted, Duplicate: r.Duplicate, Corrected: r.Corrected, Waiting: r.Waiting, Rejected: r.Rejected}
-		if again != f.Now {
-			return fmt.Errorf("verify: counts of %s: the manifest says %+v, its rows say %+v; restore the store from a copy", f.Name, f.Now, again)
-		}
-		out.Rows += f.Now.Rows
 	}
 	if a.json {
 		return a.object(out)
 	}
-	return a.say("sound: %d loads, %d record files, %d parts, %d rows; every checksum and count agrees", out.Loads, out.Files, out.Parts, out.Rows)
+	return a.saySound(out)
+}
+
+func (a *app) saySound(v verified) error {
+	return a.say("sound: %d loads, %d record files, %d parts, %d rows; every checksum and count agrees", v.Loads, v.Files, v.Parts, v.Rows)
+}
+
+// verify reads a whole store again. Its errors name every damaged file, or else the first count that does not agree.
+func (a *app) verify(dir string) (out verified, err error) {
+	st, err := store.Open(dir)
+	if err != nil {
+		return out, err
+	}
+	if err := st.Verify(a.ctx); err != nil {
+		return out, err
+	}
+	eng, err := engine.Open(a.ctx, a.engine())
+	if err != nil {
+		return out, err
+	}
+	defer func() { err = errors.Join(err, eng.Close()) }()
+	newest := len(st.Manifest.Loads)
+	if err := settle.Views(a.ctx, eng, st, newest); err != nil {
+		return out, err
+	}
+	rows, err := queries.Recount(a.ctx, eng, st, newest)
+	if err != nil {
+		return out, err
+	}
+	out = verified{Loads: newest, Files: len(rows), Parts: len(st.Manifest.Parts), Sound: true}
+	for i, f := range st.Manifest.Files {
+		r := rows[i]
+		again := store.Counts{Rows: r.Rows, Accepted: r.Accepted, Duplicate: r.Duplicate, Corrected: r.Corrected, Waiting: r.Waiting, Rejected: r.Rejected}
+		if again != f.Now {
+			return out, fmt.Errorf("verify: counts of %s: the manifest says %+v, its rows say %+v; rebuild the store with: scanledger repair --store %s --into NEW",
+				f.Name, f.Now, again, dir)
+		}
+		out.Rows += f.Now.Rows
+	}
+	return out, nil
 }

@@ -47,7 +47,7 @@
     filter(table, input.value);
     input.addEventListener("input", () => { filter(table, input.value); keep(table.id + ".find", input.value); });
   }
-  const inert = (text) => /^[=+\-@\t\r]/.test(text) && !/^[+-]?[\d.]+$/.test(text) ? "'" + text : text;
+  const inert = (text) => /^[+-]?[\d.]+$/.test(text) ? text : text.replace(/(^|;)(?=[=+\-@＝＋－＠])/g, "$1'");
   const quoted = (text) => '"' + inert(text).replaceAll('"', '""') + '"';
   for (const table of document.querySelectorAll("main table")) {
     const button = document.createElement("button");

@@ -25,11 +25,12 @@ import (
 // Issue is what was said of a month: the content of summary.json.
 type Issue struct {
 	Month    string                 `json:"month"`
-	For      string                 `json:"for"`      // owner, auditor or all
-	AsOf     string                 `json:"as_of"`    // day of the newest record seen
-	Load     int                    `json:"load"`     // number of the newest load seen
-	Tool     string                 `json:"tool"`     // program and version
-	Restates string                 `json:"restates"` // name of the issue it stands beside; empty for a first issue
+	For      string                 `json:"for"`                // owner, auditor or all
+	AsOf     string                 `json:"as_of"`              // day of the newest record seen
+	Load     int                    `json:"load"`               // number of the newest load seen
+	Tool     string                 `json:"tool"`               // program and version
+	Removals int                    `json:"removals,omitempty"` // number of the newest removal seen; see store.Forgotten
+	Restates string                 `json:"restates"`           // name of the issue it stands beside; empty for a first issue
 	Figures  []queries.MonthFigure  `json:"figures"`
 	Changes  []queries.FigureChange `json:"changes"`
 	Actions  []queries.Finding      `json:"actions"` // what to do, the dearest first
@@ -53,6 +54,7 @@ type Maker struct {
 	Tool     string
 	For      string
 	Load     int // newest load seen
+	Removals int // newest removal seen
 	Inputs   []Input
 }
 
@@ -64,7 +66,7 @@ func (m Maker) Compose(b *queries.Book, month string, last *Named, late []querie
 		return Issue{}, fmt.Errorf("issue of %s: %w", month, err)
 	}
 	actions := queries.Actions(b.Findings, m.Business.FalseAlarmCost, m.Business.MissedCost)
-	out := Issue{Month: month, For: m.For, AsOf: b.AsOf, Load: m.Load, Tool: m.Tool, Figures: figures, Changes: []queries.FigureChange{}, Actions: actions[:min(mostActions, len(actions))]}
+	out := Issue{Month: month, For: m.For, AsOf: b.AsOf, Load: m.Load, Removals: m.Removals, Tool: m.Tool, Figures: figures, Changes: []queries.FigureChange{}, Actions: actions[:min(mostActions, len(actions))]}
 	if last != nil {
 		out.Restates, out.Changes = last.Name, queries.CompareMonths(last.Figures, figures, late)
 	}

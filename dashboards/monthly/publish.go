@@ -91,10 +91,11 @@ func (m Maker) write(dir string, i Issue, b *queries.Book) error {
 		For      string  `json:"for"`
 		AsOf     string  `json:"as_of"`
 		Load     int     `json:"load"`
+		Removals int     `json:"removals,omitempty"`
 		Restates string  `json:"restates"`
 		Files    []file  `json:"files"`
 		Inputs   []Input `json:"inputs"`
-	}{i.Tool, i.Month, i.For, i.AsOf, i.Load, i.Restates, nil, m.Inputs}
+	}{i.Tool, i.Month, i.For, i.AsOf, i.Load, i.Removals, i.Restates, nil, m.Inputs}
 	for _, f := range []struct {
 		name    string
 		content []byte

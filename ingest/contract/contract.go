@@ -16,8 +16,9 @@ import (
 //go:embed schema/*.json
 var files embed.FS
 
-// SchemaVersion names the layout of the record sets; a store remembers the one it was made with.
-const SchemaVersion = 1
+// SchemaVersion names the layout of the record sets and of the stores that hold them; a store remembers the one it was
+// written with. 2 can say that rows were removed; in stores of 1 none were.
+const SchemaVersion = 2
 
 // Kind is how a field's values are held.
 type Kind int

@@ -61,7 +61,7 @@ func rowOf(batch *ingest.Batch, i int) map[string]cell {
 		}
 		switch field.Kind() {
 		case contract.Text:
-			out[field.Name] = cell{text: col.Text[i]}
+			out[field.Name] = cell{text: col.Text.At(i)}
 		case contract.Number:
 			out[field.Name] = cell{text: fmt.Sprint(col.Num[i])}
 		case contract.Boolean:

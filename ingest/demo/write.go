@@ -20,7 +20,7 @@ var configuration string
 
 // writeAll writes every file, and the configuration last.
 func writeAll(ctx context.Context, dir string, files []*file, config string) error {
-	if err := os.MkdirAll(dir, 0o755); err != nil {
+	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return fmt.Errorf("demo: make folder: %w", err)
 	}
 	for _, f := range files {
@@ -39,7 +39,7 @@ func writeAll(ctx context.Context, dir string, files []*file, config string) err
 
 // create makes a file that is not there yet and has it filled.
 func create(path string, fill func(io.Writer) error) (err error) {
-	out, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o644)
+	out, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
 	if os.IsExist(err) {
 		return fmt.Errorf("demo: %s: %w; give a folder without it", path, fs.ErrExist)
 	}

@@ -1,7 +1,6 @@
 package store
 
 import (
-	"encoding/json"
 	"strings"
 
 	"scanledger/ingest/contract"
@@ -28,13 +27,13 @@ func dataPackage(m Manifest) ([]byte, error) {
 		tableOf(m, Fates, "", "What became of every row that is not plainly accepted; the newest load's entry for a file and line counts, "+
 			"and a row of a data table counts unless that entry says held = false", fateFields),
 		tableOf(m, Rejects, "", "Every broken rule", rejectFields))
-	out, err := json.MarshalIndent(map[string]any{
-		"$schema":   "https://datapackage.org/profiles/2.0/datapackage.json",
-		"name":      "scanledger-store",
-		"title":     "Inspections, readings and later findings",
-		"resources": nonEmpty(tables),
-	}, "", " ")
-	return append(out, '\n'), err
+	return seal(struct {
+		Checksum  string     `json:"checksum"` // no field of the standard, which allows more
+		Schema    string     `json:"$schema"`
+		Name      string     `json:"name"`
+		Title     string     `json:"title"`
+		Resources []resource `json:"resources"`
+	}{unsealed, "https://datapackage.org/profiles/2.0/datapackage.json", "scanledger-store", "Inspections, readings and later findings", nonEmpty(tables)})
 }
 
 func tableOf(m Manifest, kind PartKind, set, title string, schema any) resource {

@@ -55,99 +55,93 @@ var rejectSchema = arrow.NewSchema([]arrow.Field{
 	textField("column"), textField("rule"), textField("value"), textField("message"),
 }, nil)
 
-// WriteFates stages the load's fates, given in order of record set, file and line.
-func (t *Txn) WriteFates(fates []Fate) error {
-	part := Part{Kind: Fates, Path: fmt.Sprintf("%s/load-%06d.parquet", Fates, t.Load), Rows: int64(len(fates))}
-	path := t.StagePath("fates.parquet")
-	if err := t.fateTable(path, fates); err != nil {
-		return err
-	}
-	return t.Add(part, path)
+// FateFile is a table of fates that is being written.
+type FateFile struct {
+	*table[Fate]
+	Path string
 }
 
-// ScratchFates writes fates to a scratch file of the stage, for SQL to read, and returns its path.
-func (t *Txn) ScratchFates(fates []Fate) (string, error) {
+// ScratchFates begins a file of fates in the stage, for SQL to read once it is closed.
+func (t *Txn) ScratchFates() (*FateFile, error) {
 	t.parts++
-	path := t.StagePath(fmt.Sprintf("fates-%d.parquet", t.parts))
-	return path, t.fateTable(path, fates)
+	return t.fateFile(fmt.Sprintf("fates-%d.parquet", t.parts))
 }
 
-func (t *Txn) fateTable(path string, fates []Fate) error {
-	return writeTable(path, fateSchema, fates, func(b *array.RecordBuilder, f Fate) {
-		b.Field(0).(*array.Int32Builder).Append(int32(t.Load))
+func (t *Txn) fateFile(name string) (*FateFile, error) {
+	path := t.StagePath(name)
+	out, err := newTable(path, fateSchema, addFate(t.Load))
+	return &FateFile{out, path}, err
+}
+
+// fateTable writes the fates of a load to a file.
+func fateTable(path string, load int, fates []Fate) error {
+	return writeTable(path, fateSchema, fates, addFate(load))
+}
+
+func addFate(load int) func(b *array.RecordBuilder, f Fate) {
+	return func(b *array.RecordBuilder, f Fate) {
+		b.Field(0).(*array.Int32Builder).Append(int32(load))
 		b.Field(2).(*array.Int32Builder).Append(int32(f.File))
 		b.Field(3).(*array.Int64Builder).Append(f.Line)
 		b.Field(5).(*array.BooleanBuilder).Append(f.Held)
 		appendTexts(b, []int{1, 4, 6, 7, 8, 9}, f.RecordSet, f.Fate, f.Column, f.Rule, f.Value, f.Message)
-	})
+	}
 }
 
-// WriteRejects stages the load's rejects as Parquet and as CSV.
-func (t *Txn) WriteRejects(rows []RejectRow) error {
-	base := fmt.Sprintf("%s/load-%06d", Rejects, t.Load)
-	path := t.StagePath("rejects.parquet")
-	err := writeTable(path, rejectSchema, rows, func(b *array.RecordBuilder, r RejectRow) {
-		b.Field(2).(*array.Int64Builder).Append(r.Line)
-		appendTexts(b, []int{0, 1, 3, 4, 5, 6}, r.FileName, r.RecordSet, r.Column, r.Rule, r.Value, r.Message)
-	})
-	if err == nil {
-		err = t.Add(Part{Kind: Rejects, Path: base + ".parquet", Rows: int64(len(rows))}, path)
-	}
+// rejectForms are the two files that the rejects of a load are kept in.
+var rejectForms = []struct {
+	ending string
+	write  func(path string, rows []RejectRow) error
+}{{".parquet", rejectTable}, {".csv", rejectCSV}}
+
+func rejectTable(path string, rows []RejectRow) error {
+	return writeTable(path, rejectSchema, rows, addReject)
+}
+
+func rejectCSV(path string, rows []RejectRow) error {
+	f, err := newRejectLines(path)
 	if err != nil {
 		return err
 	}
-	path = t.StagePath("rejects.csv")
-	if err := writeRejectCSV(path, rows); err != nil {
-		return partError(path, err)
+	for _, r := range rows {
+		err = errors.Join(err, f.write(r))
 	}
-	return t.Add(Part{Kind: Rejects, Path: base + ".csv", Rows: int64(len(rows))}, path)
+	return errors.Join(err, f.close())
+}
+
+// rejectLines is the CSV file of a load's rejects, being written.
+type rejectLines struct {
+	path string
+	file *os.File
+	csv  *csv.Writer // of file
+}
+
+func newRejectLines(path string) (rejectLines, error) {
+	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
+	if err != nil {
+		return rejectLines{}, partError(path, err)
+	}
+	l := rejectLines{path, f, csv.NewWriter(f)}
+	return l, partError(path, l.csv.Write([]string{"file", "record_set", "line", "column", "rule", "value", "message"}))
+}
+
+func (l rejectLines) write(r RejectRow) error {
+	return partError(l.path, l.csv.Write([]string{Inert(r.FileName), r.RecordSet, strconv.FormatInt(r.Line, 10),
+		Inert(r.Column), r.Rule, Inert(r.Value), Inert(r.Message)}))
+}
+
+func (l rejectLines) close() error {
+	l.csv.Flush()
+	return partError(l.path, errors.Join(l.csv.Error(), l.file.Close()))
+}
+
+func addReject(b *array.RecordBuilder, r RejectRow) {
+	b.Field(2).(*array.Int64Builder).Append(r.Line)
+	appendTexts(b, []int{0, 1, 3, 4, 5, 6}, r.FileName, r.RecordSet, r.Column, r.Rule, r.Value, r.Message)
 }
 
 func appendTexts(b *array.RecordBuilder, at []int, values ...string) {
 	for i, v := range values {
 		b.Field(at[i]).(*array.StringBuilder).Append(v)
 	}
-}
-
-// writeTable writes rows to a Parquet file.
-func writeTable[R any](path string, schema *arrow.Schema, rows []R, add func(*array.RecordBuilder, R)) error {
-	w, err := newPartWriter(path, schema)
-	if err != nil {
-		return partError(path, err)
-	}
-	for _, r := range rows {
-		add(w.rows, r)
-		if err := w.rowDone(); err != nil {
-			return partError(path, errors.Join(err, w.close()))
-		}
-	}
-	return partError(path, w.close())
-}
-
-func writeRejectCSV(path string, rows []RejectRow) error {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_EXCL, 0o600)
-	if err != nil {
-		return err
-	}
-	w := csv.NewWriter(f)
-	err = w.Write([]string{"file", "record_set", "line", "column", "rule", "value", "message"})
-	for _, r := range rows {
-		err = errors.Join(err, w.Write([]string{Inert(r.FileName), r.RecordSet, strconv.FormatInt(r.Line, 10),
-			Inert(r.Column), r.Rule, Inert(r.Value), Inert(r.Message)}))
-	}
-	w.Flush()
-	return errors.Join(err, w.Error(), f.Close())
-}
-
-// Inert makes a text harmless to a spreadsheet: one that could be read as a formula is quoted.
-// (Common practice against formula injection, no source.)
-func Inert(s string) string {
-	if s == "" {
-		return s
-	}
-	switch s[0] {
-	case '=', '+', '-', '@', '\t', '\r':
-		return "'" + s
-	}
-	return s
 }

@@ -11,20 +11,15 @@ import (
 	"github.com/apache/arrow-go/v18/parquet/pqarrow"
 
 	"scanledger/ingest"
-	"scanledger/ingest/contract"
 )
 
 // rowGroup is how many rows a row group of a part holds.
 const rowGroup = 122_880
 
-// partWriter writes one Parquet file row by row, by column.
+// partWriter writes one Parquet file from record batches.
 type partWriter struct {
-	file    *os.File
 	out     *pqarrow.FileWriter
-	rows    *array.RecordBuilder
-	pending int   // rows in the builder
-	inGroup int   // rows in the open row group
-	Rows    int64 // rows so far
+	inGroup int64 // rows in the open row group
 }
 
 func newPartWriter(path string, schema *arrow.Schema) (*partWriter, error) {
@@ -37,85 +32,80 @@ func newPartWriter(path string, schema *arrow.Schema) (*partWriter, error) {
 	if err != nil {
 		return nil, errors.Join(err, f.Close())
 	}
-	return &partWriter{file: f, out: w, rows: array.NewRecordBuilder(memory.DefaultAllocator, schema)}, nil
+	return &partWriter{out: w}, nil
 }
 
-// rowDone ends a row whose values the caller has appended to w.rows.
-func (w *partWriter) rowDone() error {
-	w.pending++
-	w.Rows++
-	if w.pending < ingest.BatchRows {
-		return nil
-	}
-	return w.flush()
-}
-
-func (w *partWriter) flush() error {
-	if w.pending == 0 {
-		return nil
-	}
-	if w.inGroup == 0 || w.inGroup+w.pending > rowGroup {
-		w.out.NewBufferedRowGroup()
+// write encodes a batch and keeps nothing of its memory.
+func (w *partWriter) write(batch arrow.RecordBatch) error {
+	if w.inGroup == 0 || w.inGroup+batch.NumRows() > rowGroup {
+		if err := w.out.NewBufferedRowGroupChecked(); err != nil {
+			return err
+		}
 		w.inGroup = 0
 	}
-	batch := w.rows.NewRecordBatch()
-	defer batch.Release()
-	w.inGroup += w.pending
-	w.pending = 0
+	w.inGroup += batch.NumRows()
 	return w.out.WriteBuffered(batch)
 }
 
 // close finishes the file; it is not yet synced.
-func (w *partWriter) close() error {
-	defer w.rows.Release()
-	if err := w.flush(); err != nil {
-		return errors.Join(err, w.file.Close())
-	}
-	return w.out.Close() // closes the file too
+func (w *partWriter) close() error { return w.out.Close() } // closes the file too
+
+// table writes one Parquet file row by row.
+type table[R any] struct {
+	*partWriter
+	path    string
+	rows    *array.RecordBuilder
+	add     func(*array.RecordBuilder, R)
+	pending int   // rows in the builder
+	Rows    int64 // rows so far
 }
 
-// appendRow adds row i of a batch with its lineage; a pool row also keeps which times are wall clocks.
-func (w *partWriter) appendRow(b *ingest.Batch, i int, file int32, line int64, pool bool) error {
-	for c, col := range b.Cols {
-		appendValue(w.rows.Field(c), b.Set.Fields[c].Kind(), &col, i)
+func newTable[R any](path string, schema *arrow.Schema, add func(*array.RecordBuilder, R)) (*table[R], error) {
+	w, err := newPartWriter(path, schema)
+	if err != nil {
+		return nil, partError(path, err)
 	}
-	n := len(b.Cols)
-	w.rows.Field(n).(*array.Int32Builder).Append(file)
-	w.rows.Field(n + 1).(*array.Int64Builder).Append(line)
-	if pool {
-		w.rows.Field(n + 2).(*array.Int32Builder).Append(localMask(b, i))
-	}
-	return w.rowDone()
+	return &table[R]{partWriter: w, path: path, rows: array.NewRecordBuilder(memory.DefaultAllocator, schema), add: add}, nil
 }
 
-func localMask(b *ingest.Batch, i int) (mask int32) {
-	for c, col := range b.Cols {
-		if col.Local != nil && col.Local[i] {
-			mask |= 1 << c
+// Write adds a row.
+func (t *table[R]) Write(r R) error {
+	t.add(t.rows, r)
+	t.Rows++
+	if t.pending++; t.pending < ingest.BatchRows {
+		return nil
+	}
+	return partError(t.path, t.flush())
+}
+
+func (t *table[R]) flush() error {
+	if t.pending == 0 {
+		return nil
+	}
+	t.pending = 0
+	batch := t.rows.NewRecordBatch()
+	defer batch.Release()
+	return t.write(batch)
+}
+
+// Close finishes the file; it is not yet synced.
+func (t *table[R]) Close() error {
+	defer t.rows.Release()
+	return partError(t.path, errors.Join(t.flush(), t.close()))
+}
+
+// writeTable writes rows to a Parquet file.
+func writeTable[R any](path string, schema *arrow.Schema, rows []R, add func(*array.RecordBuilder, R)) error {
+	t, err := newTable(path, schema, add)
+	if err != nil {
+		return err
+	}
+	for _, r := range rows {
+		if err := t.Write(r); err != nil {
+			return errors.Join(err, t.Close())
 		}
 	}
-	return mask
-}
-
-func appendValue(b array.Builder, kind contract.Kind, col *ingest.Column, i int) {
-	if !col.Valid[i] {
-		b.AppendNull()
-		return
-	}
-	switch kind {
-	case contract.Text:
-		b.(*array.StringBuilder).Append(col.Text[i])
-	case contract.Integer:
-		b.(*array.Int32Builder).Append(int32(col.Int[i]))
-	case contract.Number:
-		b.(*array.Float64Builder).Append(col.Num[i])
-	case contract.Boolean:
-		b.(*array.BooleanBuilder).Append(col.Bool[i])
-	case contract.Date:
-		b.(*array.Date32Builder).Append(arrow.Date32(col.Int[i]))
-	case contract.Timestamp:
-		b.(*array.TimestampBuilder).Append(arrow.Timestamp(col.Int[i]))
-	}
+	return t.Close()
 }
 
 // partError names the part that could not be written.

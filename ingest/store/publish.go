@@ -1,12 +1,13 @@
 package store
 
 import (
-	"encoding/json"
+	"bytes"
 	"errors"
 	"fmt"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"scanledger/ingest"
@@ -15,11 +16,13 @@ import (
 // Txn is one write to a store: parts are staged in it, then published together or not at all.
 type Txn struct {
 	*Store
-	lock  *lock
-	stage string
-	moves []Part // staged parts; Path is where each will stand
-	parts int    // parts begun, to name them
-	Load  int    // the number this load will have
+	lock     *lock
+	stage    string
+	added    []Part // staged parts; Path is where each will stand
+	replaced []Part // staged parts that will stand in the place of damaged ones
+	moving   bool   // publishing has begun and not ended
+	parts    int    // parts begun, to name them
+	Load     int    // the number this load will have
 }
 
 // Begin takes the store's lock, sweeps what an earlier process left half done, and opens a stage.
@@ -27,38 +30,54 @@ func Begin(dir string) (*Txn, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("make store: %w", err)
 	}
+	return begin(dir, openToWrite, (*Txn).restoreDoubles, (*Txn).sweepParts)
+}
+
+// begin takes the lock, opens the store and a stage, and takes the given steps; where one fails, no lock is left behind.
+// The stage is there before those of dead processes go, so that a folder with leftovers always has one.
+func begin(dir string, open func(dir string) (*Store, error), steps ...func(*Txn) error) (*Txn, error) {
 	l, err := takeLock(dir)
 	if err != nil {
 		return nil, err
 	}
 	t := &Txn{lock: l}
-	if t.Store, err = openOrNew(dir); err == nil {
-		err = t.sweep()
-	}
-	if err == nil {
-		t.stage, err = os.MkdirTemp(dir, stagePrefix)
-	}
-	if err != nil {
-		return nil, errors.Join(fmt.Errorf("begin load: %w", err), l.release())
+	if t.Store, err = open(dir); err != nil {
+		return nil, errors.Join(err, l.release())
 	}
 	t.Load = len(t.Manifest.Loads) + 1
+	if t.stage, err = os.MkdirTemp(dir, stagePrefix); err != nil {
+		return nil, errors.Join(fmt.Errorf("begin to write to store %s: %w", dir, err), l.release())
+	}
+	for _, step := range append([]func(*Txn) error{(*Txn).sweepStages}, steps...) {
+		if err := step(t); err != nil {
+			return nil, errors.Join(fmt.Errorf("begin to write to store %s: %w", dir, err), t.Close())
+		}
+	}
 	return t, nil
 }
 
-// sweep removes stage folders and Parquet files that no manifest lists.
-func (t *Txn) sweep() error {
-	listed := map[string]bool{}
-	for _, p := range t.Manifest.Parts {
-		listed[t.Path(p)] = true
-	}
+// sweepStages removes the stages of dead processes.
+func (t *Txn) sweepStages() error {
 	stages, err := filepath.Glob(filepath.Join(t.Dir, stagePrefix+"*"))
 	if err != nil {
 		return err
 	}
 	for _, s := range stages {
+		if s == t.stage {
+			continue
+		}
 		if err := os.RemoveAll(s); err != nil {
 			return err
 		}
+	}
+	return nil
+}
+
+// sweepParts removes files that no manifest lists.
+func (t *Txn) sweepParts() error {
+	listed := map[string]bool{}
+	for _, p := range t.Manifest.Parts {
+		listed[t.Path(p)] = true
 	}
 	return t.walkParts(func(path string) error {
 		if listed[path] {
@@ -68,9 +87,42 @@ func (t *Txn) sweep() error {
 	})
 }
 
+// restoreDoubles puts right the files that repeat the manifest, which a killed process may have left ahead of it, before
+// anything they list is swept.
+func (t *Txn) restoreDoubles() error {
+	if len(t.Manifest.Loads) == 0 {
+		return nil
+	}
+	files, err := t.Manifest.doubles()
+	if err != nil {
+		return err
+	}
+	if _, err := os.Lstat(filepath.Join(t.Dir, manifestName)); errors.Is(err, os.ErrNotExist) {
+		files[manifestName] = files[copyName]
+	}
+	for _, name := range []string{packageName, copyName, manifestName} {
+		have, err := os.ReadFile(filepath.Join(t.Dir, name))
+		if files[name] == nil || err == nil && bytes.Equal(have, files[name]) {
+			continue
+		}
+		if err := errors.Join(writeSynced(t.StagePath(name), files[name]), t.rename(name)); err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// rename puts a file of the stage into the store's own folder, under the same name, and makes that last.
+func (t *Txn) rename(name string) error {
+	if err := os.Rename(t.StagePath(name), filepath.Join(t.Dir, name)); err != nil {
+		return err
+	}
+	return syncDir(t.Dir)
+}
+
 // walkParts visits every file below the folders that hold parts.
 func (s *Store) walkParts(visit func(path string) error) error {
-	for _, kind := range []PartKind{Data, Pool, Fates, Rejects, Samples} {
+	for _, kind := range []PartKind{Originals, Data, Pool, Fates, Rejects, Samples} {
 		err := filepath.WalkDir(filepath.Join(s.Dir, string(kind)), func(path string, d fs.DirEntry, err error) error {
 			if errors.Is(err, os.ErrNotExist) {
 				return nil
@@ -104,7 +156,7 @@ func (t *Txn) Add(part Part, path string) error {
 	if err := os.Rename(path, final); err != nil {
 		return fmt.Errorf("stage %s: %w", part.Path, err)
 	}
-	t.moves = append(t.moves, part)
+	t.added = append(t.added, part)
 	return nil
 }
 
@@ -114,42 +166,52 @@ func (t *Txn) StagedPath(p Part) string {
 }
 
 // Commit publishes the staged parts under a manifest whose loads, files and dropped pool parts the
-// caller has brought up to date in t.Manifest. The manifest is renamed last.
+// caller has brought up to date in t.Manifest. Everything is on disk before anything is renamed, and the manifest is
+// renamed last, just after its copy.
 func (t *Txn) Commit() error {
-	for _, p := range t.moves {
+	t.Manifest.Parts = append(t.Manifest.Parts, t.added...)
+	moves := slices.Concat(t.replaced, t.added)
+	if err := t.syncStage(moves); err != nil {
+		return err
+	}
+	t.moving = true
+	for _, p := range moves {
 		if err := t.moveIn(p); err != nil {
 			return fmt.Errorf("publish %s: %w", p.Path, err)
 		}
 	}
-	t.Manifest.Parts = append(t.Manifest.Parts, t.moves...)
-	pkg, err := dataPackage(t.Manifest)
-	if err != nil {
-		return fmt.Errorf("publish: %w", err)
-	}
-	if err := writeSynced(filepath.Join(t.stage, packageName), pkg); err != nil {
-		return fmt.Errorf("publish: %w", err)
-	}
-	manifest, err := json.MarshalIndent(t.Manifest, "", " ")
-	if err != nil {
-		return fmt.Errorf("publish: %w", err)
-	}
-	if err := writeSynced(filepath.Join(t.stage, manifestName), append(manifest, '\n')); err != nil {
-		return fmt.Errorf("publish: %w", err)
-	}
-	for _, name := range []string{packageName, manifestName} {
-		if err := os.Rename(filepath.Join(t.stage, name), filepath.Join(t.Dir, name)); err != nil {
-			return fmt.Errorf("publish: %w", err)
+	for _, name := range []string{packageName, copyName, manifestName} {
+		if err := t.rename(name); err != nil {
+			return fmt.Errorf("publish %s: %w", name, err)
 		}
 	}
-	return errors.Join(syncDir(t.Dir), t.sweep())
+	t.moving = false
+	return t.sweepParts()
+}
+
+// syncStage brings what is to be published onto the disk: parts, manifest, and the files that repeat it.
+func (t *Txn) syncStage(moves []Part) error {
+	files, err := t.Manifest.doubles()
+	if err != nil {
+		return fmt.Errorf("publish: %w", err)
+	}
+	files[manifestName] = files[copyName]
+	for name, text := range files {
+		if err := writeSynced(t.StagePath(name), text); err != nil {
+			return fmt.Errorf("publish %s: %w", name, err)
+		}
+	}
+	for _, p := range moves {
+		if err := syncFile(t.StagedPath(p)); err != nil {
+			return fmt.Errorf("publish %s: %w", p.Path, err)
+		}
+	}
+	return nil
 }
 
 func (t *Txn) moveIn(p Part) error {
 	from := t.StagedPath(p)
 	to := t.Path(p)
-	if err := syncFile(from); err != nil {
-		return err
-	}
 	if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
 		return err
 	}
@@ -165,8 +227,12 @@ func (t *Txn) moveIn(p Part) error {
 	return nil
 }
 
-// Close drops the stage and the lock. After Commit it only unlocks.
+// Close drops the stage and the lock. After Commit it only unlocks. Where publishing failed half way, the stage stays, as
+// after a crash: it tells the next one that unlisted parts are leftovers and no store that lost its manifest.
 func (t *Txn) Close() error {
+	if t.moving {
+		return t.lock.release()
+	}
 	return errors.Join(os.RemoveAll(t.stage), t.lock.release())
 }
 

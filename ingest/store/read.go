@@ -5,6 +5,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 
 	"github.com/apache/arrow-go/v18/arrow"
 	"github.com/apache/arrow-go/v18/arrow/array"
@@ -16,29 +17,19 @@ import (
 	"scanledger/ingest/contract"
 )
 
-// Lineage says where a row came from.
-type Lineage struct {
-	File int
-	Line int64
-}
-
-// ReadPart reads a data or pool part back in order: batches of its rows with the lineage of each.
-func ReadPart(ctx context.Context, path string, set *contract.Set, visit func(b *ingest.Batch, from []Lineage) error) error {
+// ReadPart reads a data or pool part back in order: batches of its rows, each with its line, and the numbers of their files.
+func ReadPart(ctx context.Context, path string, set *contract.Set, visit func(b *ingest.Batch, files []int32) error) error {
 	return readRecords(ctx, path, func(rec arrow.RecordBatch) error {
 		b := &ingest.Batch{Set: set, Cols: make([]ingest.Column, len(set.Fields))}
 		for c, f := range set.Fields {
 			b.Cols[c] = columnOf(rec.Column(c), f.Kind())
 		}
 		n := len(set.Fields)
-		files, lines := rec.Column(n).(*array.Int32), rec.Column(n+1).(*array.Int64)
-		from := make([]Lineage, rec.NumRows())
-		for i := range from {
-			from[i] = Lineage{int(files.Value(i)), lines.Value(i)}
-		}
+		b.Lines = slices.Clone(rec.Column(n + 1).(*array.Int64).Int64Values())
 		if int(rec.NumCols()) > n+2 {
 			markLocal(b, rec.Column(n+2).(*array.Int32))
 		}
-		return visit(b, from)
+		return visit(b, rec.Column(n).(*array.Int32).Int32Values())
 	})
 }
 
@@ -80,7 +71,9 @@ func columnOf(a arrow.Array, kind contract.Kind) ingest.Column {
 	}
 	switch kind {
 	case contract.Text:
-		col.Text = fill(n, a.(*array.String).Value)
+		for i := range n {
+			col.Text.Append([]byte(a.(*array.String).Value(i)))
+		}
 	case contract.Number:
 		col.Num = fill(n, a.(*array.Float64).Value)
 	case contract.Boolean:

@@ -3,6 +3,7 @@ package store
 import (
 	"context"
 	"encoding/json"
+	"errors"
 	"fmt"
 	"os"
 
@@ -51,20 +52,18 @@ func SamplePath(name, ending string) string { return string(Samples) + "/" + nam
 
 // ReadSample reads the description of a sample into doc, and says whether the store holds that sample.
 func (s *Store) ReadSample(name string, doc any) (held bool, err error) {
-	for _, p := range s.Manifest.Parts {
-		if p.Kind != Samples || p.Path != SamplePath(name, ".json") {
-			continue
-		}
-		raw, err := os.ReadFile(s.Path(p))
-		if err == nil {
-			err = json.Unmarshal(raw, doc)
-		}
-		if err != nil {
-			return true, fmt.Errorf("read sample %s: %w; restore %s from a copy of the store", name, err, s.Path(p))
-		}
-		return true, nil
+	p, held := s.part(func(p Part) bool { return p.FirstPath() == SamplePath(name, ".json") })
+	if !held {
+		return false, nil
 	}
-	return false, nil
+	raw, err := os.ReadFile(s.Path(p))
+	if err == nil {
+		err = json.Unmarshal(raw, doc)
+	}
+	if err != nil {
+		return true, fmt.Errorf("read sample %s: %w; %s", name, err, remedy(s.Dir))
+	}
+	return true, nil
 }
 
 // SampleFrames lists the frames of the samples drawn by load upTo, in the order in which they were drawn.
@@ -82,19 +81,54 @@ func (s *Store) SampleFrames(upTo int) []string {
 // sample is no load: it belongs to the newest one, for it was drawn from what that left.
 func (t *Txn) WriteSample(name, month string, doc any, frame []FrameRow) error {
 	t.Load = len(t.Manifest.Loads)
-	raw, err := json.MarshalIndent(doc, "", " ")
+	path, err := t.sampleDoc(name, doc)
 	if err != nil {
-		return fmt.Errorf("stage sample %s: %w", name, err)
-	}
-	path := t.StagePath("sample.json")
-	if err := writeSynced(path, append(raw, '\n')); err != nil {
-		return fmt.Errorf("stage sample %s: %w", name, err)
+		return err
 	}
 	if err := t.Add(Part{Kind: Samples, Path: SamplePath(name, ".json"), Month: month, Rows: 1}, path); err != nil {
 		return err
 	}
+	if path, err = t.sampleFrame(frame); err != nil {
+		return err
+	}
+	return t.Add(Part{Kind: Samples, Path: SamplePath(name, ".parquet"), Month: month, Rows: int64(len(frame))}, path)
+}
+
+// RestoreSample stages the description or the frame of a sample that was drawn again, whichever p is, and reports whether
+// it is what was written; another is not staged.
+func (t *Txn) RestoreSample(p Part, name string, doc any, frame []FrameRow) (same bool, err error) {
+	path := ""
+	if isParquet(p.Path) {
+		path, err = t.sampleFrame(frame)
+	} else {
+		path, err = t.sampleDoc(name, doc)
+	}
+	if err != nil {
+		return false, err
+	}
+	same, err = t.Restore(p, path)
+	if !same {
+		err = errors.Join(err, remove(path))
+	}
+	return same, err
+}
+
+func (t *Txn) sampleDoc(name string, doc any) (path string, err error) {
+	raw, err := json.MarshalIndent(doc, "", " ")
+	if err != nil {
+		return "", fmt.Errorf("stage sample %s: %w", name, err)
+	}
+	path = t.StagePath("sample.json")
+	return path, partError(path, writeSynced(path, append(raw, '\n')))
+}
+
+func (t *Txn) sampleFrame(frame []FrameRow) (path string, err error) {
 	path = t.StagePath("frame.parquet")
-	err = writeTable(path, frameSchema, frame, func(b *array.RecordBuilder, r FrameRow) {
+	return path, writeFrame(path, frame)
+}
+
+func writeFrame(path string, frame []FrameRow) error {
+	return writeTable(path, frameSchema, frame, func(b *array.RecordBuilder, r FrameRow) {
 		appendTexts(b, []int{0, 1, 2, 3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13}, r.Sample, r.Month, r.InspectionID, r.SiteID, r.PointID, r.Region,
 			r.TechnicianID, r.UnitID, r.Material, r.LocalDate, r.DueBy, r.Call, r.Reasons, r.Part)
 		b.Field(14).(*array.Int32Builder).Append(r.Score)
@@ -104,18 +138,21 @@ func (t *Txn) WriteSample(name, month string, doc any, frame []FrameRow) error {
 		b.Field(18).(*array.BooleanBuilder).Append(r.Open)
 		b.Field(19).(*array.Float64Builder).Append(r.OpenChance)
 	})
-	if err != nil {
-		return err
-	}
-	return t.Add(Part{Kind: Samples, Path: SamplePath(name, ".parquet"), Month: month, Rows: int64(len(frame))}, path)
 }
 
 // ReadFrame reads the frame of a sample the store holds, in its order.
 func (s *Store) ReadFrame(ctx context.Context, name string) ([]FrameRow, error) {
+	p, listed := s.part(func(p Part) bool { return p.FirstPath() == SamplePath(name, ".parquet") })
+	if !listed {
+		return nil, fmt.Errorf("read sample %s: the manifest does not list its frame; run: scanledger verify --store %s", name, s.Dir)
+	}
+	return readFrame(ctx, s.Path(p))
+}
+
+func readFrame(ctx context.Context, path string) ([]FrameRow, error) {
 	var out []FrameRow
-	path := s.Path(Part{Path: SamplePath(name, ".parquet")})
 	err := readRecords(ctx, path, func(rec arrow.RecordBatch) error {
-		text := func(c, i int) string { return rec.Column(c).(*array.String).Value(i) }
+		text := func(c, i int) string { return textAt(rec, c, i) }
 		for i := range int(rec.NumRows()) {
 			out = append(out, FrameRow{Sample: text(0, i), Month: text(1, i), InspectionID: text(2, i), SiteID: text(3, i), PointID: text(4, i), Region: text(5, i),
 				TechnicianID: text(6, i), UnitID: text(7, i), Material: text(8, i), LocalDate: text(9, i), DueBy: text(10, i), Call: text(11, i),

@@ -4,25 +4,23 @@
 // record set, and a manifest that lists every one of them with its rows and checksum. It is the
 // only room that publishes: files are staged, synced and renamed into place, and the manifest is
 // renamed last, so that a store is always either as it was before a load or as it is after. It also
-// holds the lock that lets one process write, and sweeps what a dead one left. It never judges a
-// row.
+// holds the lock that lets one process write, sweeps what a dead one left, keeps record files as they
+// came in, and says which files are damaged. It never judges a row.
 package store
 
 import (
-	"encoding/json"
 	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
 	"slices"
 	"time"
-
-	"scanledger/ingest/contract"
 )
 
 // Names inside a store folder.
 const (
 	manifestName = "manifest.json"
+	copyName     = "manifest-copy.json"
 	packageName  = "datapackage.json"
 	lockName     = "lock"
 	stagePrefix  = ".stage-"
@@ -38,9 +36,11 @@ const (
 	Fates   PartKind = "fates"   // one row for every row whose fate is not plainly "accepted"
 	Rejects PartKind = "rejects" // every broken rule, for people who mend files
 	Samples PartKind = "samples" // audit samples: what was drawn, from which frame, with which chances
+
+	Originals PartKind = "originals" // record files as they came in, compressed; a store can be rebuilt from them
 )
 
-// Part is one Parquet file of the store.
+// Part is one file of the store that the manifest lists.
 type Part struct {
 	Path      string   `json:"path"` // below the store folder, with slashes
 	Kind      PartKind `json:"kind"`
@@ -50,6 +50,7 @@ type Part struct {
 	Rows      int64    `json:"rows"`
 	Bytes     int64    `json:"bytes"`
 	SHA256    string   `json:"sha256"`
+	Revision  int      `json:"revision,omitempty"` // number of the removal that it was last written again for; see Forgotten
 }
 
 // Counts says what became of the rows of a file. Rows is what was read; the rest add up to it.
@@ -92,8 +93,11 @@ type File struct {
 	Bytes        int64    `json:"bytes"`
 	RecordSet    string   `json:"record_set"`
 	ExtraColumns []string `json:"extra_columns,omitempty"`
-	AtLoad       Counts   `json:"at_load"` // when it was loaded
-	Now          Counts   `json:"now"`     // after the newest load
+	// Renames is the configuration's table of columns for this record set when the file was loaded, for loading it again.
+	Renames   map[string]string `json:"renames,omitempty"`
+	AtLoad    Counts            `json:"at_load"`             // when it was loaded
+	Now       Counts            `json:"now"`                 // after the newest load
+	Forgotten int64             `json:"forgotten,omitempty"` // rows removed since, by Forgotten; Now leaves them out
 }
 
 // Load is one run that took files in.
@@ -106,17 +110,21 @@ type Load struct {
 
 // Manifest lists what a store holds.
 type Manifest struct {
-	SchemaVersion int    `json:"schema_version"`
-	Tool          string `json:"tool"`
-	Loads         []Load `json:"loads"`
-	Files         []File `json:"files"`
-	Parts         []Part `json:"parts"`
+	Checksum      string      `json:"checksum,omitempty"` // of the text, with zeros in its own place; empty in stores of earlier versions
+	SchemaVersion int         `json:"schema_version"`
+	Tool          string      `json:"tool"`
+	Loads         []Load      `json:"loads"`
+	Files         []File      `json:"files"`
+	Parts         []Part      `json:"parts"`
+	Forgotten     []Forgotten `json:"forgotten,omitempty"` // removals, in the order in which they were made
 }
 
 // Store is a folder that holds records.
 type Store struct {
 	Dir      string
 	Manifest Manifest
+
+	recovered *Fault // what is wrong with the manifest on disk, where its copy was taken
 }
 
 // ErrNoStore says that a folder holds no store.
@@ -124,30 +132,28 @@ var ErrNoStore = errors.New("no store here")
 
 // Open reads the manifest of the store in dir. It takes no lock: published files never change.
 func Open(dir string) (*Store, error) {
-	raw, err := os.ReadFile(filepath.Join(dir, manifestName))
-	if errors.Is(err, os.ErrNotExist) {
-		return nil, fmt.Errorf("open store %s: %w; make one with: scanledger load --store %s FILE", dir, ErrNoStore, dir)
+	m, err := readManifest(filepath.Join(dir, manifestName))
+	switch {
+	case errors.Is(err, os.ErrNotExist):
+		return nil, noManifest(dir)
+	case errors.Is(err, ErrDamaged):
+		return nil, fmt.Errorf("open store %s: %w; %s", dir, err, remedy(dir))
+	case err == nil:
+		err = m.upgrade()
 	}
 	if err != nil {
 		return nil, fmt.Errorf("open store %s: %w", dir, err)
 	}
-	s := &Store{Dir: dir}
-	if err := json.Unmarshal(raw, &s.Manifest); err != nil {
-		return nil, fmt.Errorf("open store %s: %s is damaged: %w; restore the folder from a copy", dir, manifestName, err)
-	}
-	if v := s.Manifest.SchemaVersion; v != contract.SchemaVersion {
-		return nil, fmt.Errorf("open store %s: it has schema version %d, this program reads %d; use a matching version", dir, v, contract.SchemaVersion)
-	}
-	return s, nil
+	return &Store{Dir: dir, Manifest: m}, nil
 }
 
-// openOrNew is Open, with an empty store where there is none.
-func openOrNew(dir string) (*Store, error) {
-	s, err := Open(dir)
-	if errors.Is(err, ErrNoStore) {
-		return &Store{Dir: dir, Manifest: Manifest{SchemaVersion: contract.SchemaVersion}}, nil
+// part finds the part that the manifest lists, if it lists one of the kind.
+func (s *Store) part(is func(Part) bool) (Part, bool) {
+	i := slices.IndexFunc(s.Manifest.Parts, is)
+	if i < 0 {
+		return Part{}, false
 	}
-	return s, err
+	return s.Manifest.Parts[i], true
 }
 
 // Path is the place of a part on disk.

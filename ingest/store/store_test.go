@@ -17,7 +17,11 @@ func commit(t *testing.T, dir string, received time.Time) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := txn.WriteFates([]store.Fate{{RecordSet: "units", File: 1, Line: 2, Fate: "rejected"}}); err != nil {
+	log, err := txn.OpenLog()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := errors.Join(log.Fate(store.Fate{RecordSet: "units", File: 1, Line: 2, Fate: "rejected"}), log.Add()); err != nil {
 		t.Fatal(err)
 	}
 	txn.Manifest.Loads = append(txn.Manifest.Loads, store.Load{Number: txn.Load, ReceivedAt: received})
@@ -38,14 +42,18 @@ func TestAbandonedStageLeavesNothing(t *testing.T) {
 	if err != nil {
 		t.Fatal(err)
 	}
-	if err := txn.WriteFates(nil); err != nil {
+	log, err := txn.OpenLog()
+	if err != nil {
+		t.Fatal(err)
+	}
+	if err := log.Add(); err != nil {
 		t.Fatal(err)
 	}
 	if err := txn.Close(); err != nil {
 		t.Fatal(err)
 	}
 	st, err := store.Open(dir)
-	if err != nil || len(st.Manifest.Loads) != 1 || len(st.Manifest.Parts) != 1 {
+	if err != nil || len(st.Manifest.Loads) != 1 || len(st.Manifest.Parts) != 3 {
 		t.Errorf("%+v (%v)", st, err)
 	}
 	if left, _ := filepath.Glob(filepath.Join(dir, ".stage-*")); len(left) > 0 {
@@ -112,7 +120,9 @@ func TestOpenSaysWhatIsWrong(t *testing.T) {
 }
 
 func TestInert(t *testing.T) {
-	for in, want := range map[string]string{"": "", "plain": "plain", "=1+1": "'=1+1", "@x": "'@x", "-2": "'-2", "+2": "'+2", "a=b": "a=b"} {
+	for in, want := range map[string]string{"": "", "plain": "plain", "=1+1": "'=1+1", "@x": "'@x", "-2": "'-2", "+2": "'+2", "a=b": "a=b",
+		"\t=1": "'\t'=1", "＝1": "'＝1", "a;=1": "a;'=1", "a\n@x": "a\n'@x", "a; -b": "a; -b", "1-2": "1-2",
+		"\x1b[2J\x7f\u009b\u202e": "␛[2J␡\ufffd\ufffd", "a\tb\r\nc": "a\tb\r\nc"} {
 		if got := store.Inert(in); got != want {
 			t.Errorf("%q: got %q, want %q", in, got, want)
 		}

@@ -4,10 +4,13 @@ import (
 	"context"
 	"encoding/json"
 	"errors"
+	"net/http"
+	"net/http/httptest"
 	"os"
 	"path/filepath"
 	"slices"
 	"strings"
+	"sync/atomic"
 	"testing"
 	"time"
 
@@ -170,6 +173,27 @@ func TestHostileQuestions(t *testing.T) {
 	}
 	if got, err := answer(context.Background(), e, "SELECT count(*) FROM technicians"); err != nil || got != "2" {
 		t.Errorf("afterwards: %s, %v", got, err)
+	}
+}
+
+// TestNoQuestionReachesTheNetwork asks a server that listens, in every way there is to name one; nobody calls.
+func TestNoQuestionReachesTheNetwork(t *testing.T) {
+	e, _ := asked(t)
+	var called atomic.Int32
+	server := httptest.NewServer(http.HandlerFunc(func(http.ResponseWriter, *http.Request) { called.Add(1) }))
+	defer server.Close()
+	host := strings.TrimPrefix(server.URL, "http://")
+	for _, query := range []string{
+		"SELECT * FROM read_csv('%s/x.csv')", "SELECT * FROM read_parquet('%s/x.parquet')", "SELECT * FROM read_text('%s/x')", "SELECT * FROM read_json('%s/x.json')", "FROM '%s/x.csv'", "SELECT * FROM glob('%s/*')",
+		"ATTACH '%s/x.db'", "INSTALL httpfs FROM '%s'", "LOAD '%s/x.duckdb_extension'", "COPY technicians TO '%s/x.csv'", "SET custom_extension_repository = '%s'", "SET http_proxy = '%s'",
+		"SELECT * FROM iceberg_scan('%s')", "SELECT * FROM delta_scan('%s')", "SELECT http_get('%s')", "SELECT * FROM postgres_scan('host=" + host + "', 'a', 'b')", "SELECT * FROM mysql_query('%s', 'SELECT 1')",
+	} {
+		if got, err := answer(context.Background(), e, strings.ReplaceAll(query, "%s", server.URL)); err == nil {
+			t.Errorf("%s was answered: %q", query, got)
+		}
+	}
+	if n := called.Load(); n > 0 {
+		t.Errorf("the server was called %d times", n)
 	}
 }
 

@@ -14,8 +14,12 @@ import (
 	"os"
 	"strings"
 
+	bindings "github.com/duckdb/duckdb-go-bindings"
 	"github.com/duckdb/duckdb-go/v2"
 )
+
+// Version is that of the database library linked in, such as v1.5.6.
+func Version() string { return bindings.LibraryVersion() }
 
 // Options bound what the engine may use. The zero value means the defaults.
 type Options struct {

@@ -5,30 +5,23 @@ import (
 	"scanledger/transform/engine"
 )
 
-// decided reads this load's fates of the record set, records those that are news, and returns the
-// candidates that are not taken in.
-func (o *offering) decided() (map[store.Lineage]string, error) {
-	out := map[store.Lineage]string{}
-	err := o.eng.Each(o.ctx, sqlText("changed"), []any{engine.Arg("record_set", o.set.Name)}, func(scan func(...any) error) error {
+// decided reads this load's fates of the record set and records those that are news.
+func (o *offering) decided() error {
+	return o.eng.Each(o.ctx, sqlText("changed"), []any{engine.Arg("record_set", o.set.Name)}, func(scan func(...any) error) error {
 		f := store.Fate{RecordSet: o.set.Name}
 		var before, ruleBefore string
 		if err := scan(&f.File, &f.Line, &f.Fate, &f.Held, &f.Column, &f.Rule, &f.Value, &f.Message, &before, &ruleBefore); err != nil {
 			return err
 		}
-		if f.Fate == "waiting" || f.Fate == "rejected" || f.Fate == "duplicate" {
-			out[store.Lineage{File: f.File, Line: f.Line}] = f.Fate
-		}
 		if f.Fate != before || f.Rule != ruleBefore || f.Fate == "accepted" || f.Fate == "corrected" {
-			o.record(f, before)
+			return o.record(f, before)
 		}
 		return nil
 	})
-	return out, err
 }
 
 // record enters a fate in the load's log and moves its row's count.
-func (o *offering) record(f store.Fate, before string) {
-	o.fates = append(o.fates, f)
+func (o *offering) record(f store.Fate, before string) error {
 	name := ""
 	if f.File >= o.firstFile {
 		now := &o.files[f.File-o.firstFile]
@@ -49,21 +42,30 @@ func (o *offering) record(f store.Fate, before string) {
 		change.Add(before, -1)
 		change.Add(f.Fate, 1)
 	}
-	if f.Fate == "rejected" && before != "rejected" {
-		o.rejects = append(o.rejects, store.RejectRow{FileName: name, RecordSet: f.RecordSet, Line: f.Line,
+	err := o.log.Fate(f)
+	if err == nil && f.Fate == "rejected" && before != "rejected" {
+		err = o.log.Reject(store.RejectRow{FileName: name, RecordSet: f.RecordSet, Line: f.Line,
 			Column: f.Column, Rule: f.Rule, Value: f.Value, Message: f.Message})
 	}
+	return err
 }
 
+// left is a row of a staged part that is not taken in.
+type left struct {
+	row  int64 // in the part, from 0
+	pool bool  // it may come in later
+}
+
+const leftOver = ` c JOIN fate_now f ON f.file = c._file AND f.line = c._line
+	WHERE f.record_set = $record_set AND f.fate IN ('waiting', 'rejected', 'duplicate')`
+
 // touched finds the staged parts that hold rows not taken in.
-func (o *offering) touched(candidates []string, rowsOut int) (map[string]bool, error) {
+func (o *offering) touched(candidates []string) (map[string]bool, error) {
 	touched := map[string]bool{}
-	if rowsOut == 0 || len(candidates) == 0 {
+	if len(candidates) == 0 {
 		return touched, nil
 	}
-	query := "SELECT DISTINCT c.filename FROM read_parquet(" + engine.List(candidates) + `, filename = true) c
-		JOIN fate_now f ON f.file = c._file AND f.line = c._line
-		WHERE f.record_set = $record_set AND f.fate IN ('waiting', 'rejected', 'duplicate')`
+	query := "SELECT DISTINCT c.filename FROM read_parquet(" + engine.List(candidates) + ", filename = true)" + leftOver
 	err := o.eng.Each(o.ctx, query, []any{engine.Arg("record_set", o.set.Name)}, func(scan func(...any) error) error {
 		var name string
 		err := scan(&name)
@@ -71,6 +73,19 @@ func (o *offering) touched(candidates []string, rowsOut int) (map[string]bool, e
 		return err
 	})
 	return touched, err
+}
+
+// leftOut finds the rows of one staged part that are not taken in, in their order.
+func (o *offering) leftOut(part string) (out []left, err error) {
+	query := "SELECT c.file_row_number, f.fate <> 'duplicate' FROM read_parquet(" + engine.Quote(part) + ", file_row_number = true)" +
+		leftOver + " ORDER BY c.file_row_number"
+	err = o.eng.Each(o.ctx, query, []any{engine.Arg("record_set", o.set.Name)}, func(scan func(...any) error) error {
+		var l left
+		err := scan(&l.row, &l.pool)
+		out = append(out, l)
+		return err
+	})
+	return out, err
 }
 
 // count counts the new files' accepted rows from the parts they were written to, not from what was

@@ -6,7 +6,8 @@
 // only through the store.
 //
 // A row is judged against what is held when it is taken in. Rows that wait, or that break a rule with
-// what they name, are kept in the store's pool and offered again at every load.
+// what they name, are kept in the store's pool and offered again at every load. A damaged store is
+// repaired, or a whole one rebuilt, by repeating its loads.
 package settle
 
 import (
@@ -88,7 +89,7 @@ func Files(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) err
 			continue
 		}
 		received := st.Manifest.Loads[f.Load-1].ReceivedAt.UTC().Format(time.DateOnly)
-		err := e.Exec(ctx, "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6, $7)", f.Number, f.Name, f.SHA256, f.RecordSet, received, f.AtLoad.Rows, f.Load)
+		err := e.Exec(ctx, "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6, $7)", f.Number, f.Name, f.SHA256, f.RecordSet, received, f.AtLoad.Rows-f.Forgotten, f.Load)
 		if err != nil {
 			return err
 		}

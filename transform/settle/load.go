@@ -4,8 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
-	"path/filepath"
+	"runtime"
+	"runtime/debug"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"scanledger/ingest"
 	"scanledger/ingest/contract"
@@ -19,8 +22,11 @@ type Options struct {
 	RecordSet  string                       // the set of every file; empty: from each file's name
 	Renames    map[string]map[string]string // per record set: supplier's column to contract column
 	Engine     engine.Options
-	Tool       string  // name and version, for the manifest
-	Watch      Watcher // nil: nobody watches
+
+	KeepOriginals bool // keep the files, compressed, so that the store can be rebuilt from them
+
+	Tool  string  // name and version, for the manifest
+	Watch Watcher // nil: nobody watches
 }
 
 // Watcher sees how a load goes on. Calls come from one goroutine.
@@ -46,12 +52,12 @@ type Skipped struct {
 
 // Report says what a load did.
 type Report struct {
-	Load     int               `json:"load"` // 0: nothing new, nothing published
-	Files    []store.File      `json:"files"`
-	Skipped  []Skipped         `json:"skipped"`
-	Changed  []store.File      `json:"changed"` // earlier files whose rows changed fate
-	Total    store.Counts      `json:"total"`
-	Rejected []store.RejectRow `json:"-"`
+	Load    int          `json:"load"` // 0: nothing new, nothing published
+	Files   []store.File `json:"files"`
+	Skipped []Skipped    `json:"skipped"`
+	Changed []store.File `json:"changed"` // earlier files whose rows changed fate
+	Total   store.Counts `json:"total"`
+	Broken  int64        `json:"-"` // rules broken; every one is in the store's rejects
 }
 
 // load is one run.
@@ -64,8 +70,7 @@ type load struct {
 	sources   []source
 	files     []store.File // new ones; number = firstFile + index
 	firstFile int
-	fates     []store.Fate
-	rejects   []store.RejectRow
+	log       *store.Log
 	skipped   []Skipped
 	moved     map[int]*store.Counts // changes to earlier files' counts
 }
@@ -74,31 +79,47 @@ type source struct {
 	ingest.Source
 	sha256 string
 	bytes  int64
+	keep   bool // the file itself, in the store
 }
 
 // Load takes the files at paths (folders are searched) into the store at dir, as one load: all of
 // it is published, or nothing. Its errors name the file or step and what to do.
 func Load(ctx context.Context, dir string, paths []string, opt Options) (rep Report, err error) {
-	if opt.Watch == nil {
-		opt.Watch = unwatched{}
-	}
 	txn, err := store.Begin(dir)
 	if err != nil {
 		return Report{}, err
 	}
 	defer func() { err = errors.Join(err, txn.Close()) }()
-	l := &load{ctx: ctx, opt: opt, txn: txn, moved: map[int]*store.Counts{}}
-	l.firstFile = len(txn.Manifest.Files) + 1
+	l := newLoad(ctx, txn, opt)
 	if err := l.plan(paths); err != nil {
 		return Report{}, err
 	}
 	if len(l.sources) == 0 {
 		return Report{Skipped: l.skipped}, nil
 	}
-	if l.eng, err = engine.Open(ctx, opt.Engine); err != nil {
+	if err := txn.Sound(ctx); err != nil { // rows would be judged by what is damaged
+		return Report{}, fmt.Errorf("load: %w", err)
+	}
+	return l.take()
+}
+
+func newLoad(ctx context.Context, txn *store.Txn, opt Options) *load {
+	if opt.Watch == nil {
+		opt.Watch = unwatched{}
+	}
+	return &load{ctx: ctx, opt: opt, txn: txn, moved: map[int]*store.Counts{}, firstFile: len(txn.Manifest.Files) + 1}
+}
+
+// take settles the rows of the sources and publishes them.
+func (l *load) take() (rep Report, err error) {
+	if l.eng, err = engine.Open(l.ctx, l.opt.Engine); err != nil {
 		return Report{}, err
 	}
 	defer func() { err = errors.Join(err, l.eng.Close()) }()
+	if l.log, err = l.txn.OpenLog(); err != nil {
+		return Report{}, err
+	}
+	defer func() { err = errors.Join(err, l.log.Close()) }()
 	if err := l.run(); err != nil {
 		return Report{}, err
 	}
@@ -112,19 +133,15 @@ func (l *load) plan(paths []string) error {
 		return err
 	}
 	for _, path := range unknown {
-		l.skipped = append(l.skipped, Skipped{path, "the start of its name is no record set"})
+		l.skipped = append(l.skipped, Skipped{path, ingest.WhyUnknown(path)})
+	}
+	sources, err := l.identify(found)
+	if err != nil {
+		return err
 	}
 	seen := map[string]string{}
-	for _, path := range found {
-		src, err := ingest.Identify(path, l.opt.RecordSet)
-		if err != nil {
-			return err
-		}
-		src.Renames = l.opt.Renames[src.Set.Name]
-		sum, size, err := ingest.HashFile(path)
-		if err != nil {
-			return err
-		}
+	for _, src := range sources {
+		path, sum := src.Path, src.sha256
 		if held, ok := l.txn.Holding(sum); ok {
 			l.skipped = append(l.skipped, Skipped{path, fmt.Sprintf("already held: same content as %s, load %d", held.Name, held.Load)})
 			continue
@@ -134,9 +151,33 @@ func (l *load) plan(paths []string) error {
 			continue
 		}
 		seen[sum] = path
-		l.sources = append(l.sources, source{src, sum, size})
+		src.keep = l.opt.KeepOriginals
+		l.sources = append(l.sources, src)
 	}
 	return nil
+}
+
+// identify tells each file's record set, and its content's checksum, of several files at a time.
+func (l *load) identify(paths []string) ([]source, error) {
+	sources := make([]source, len(paths))
+	for i, path := range paths {
+		src, err := ingest.Identify(path, l.opt.RecordSet)
+		if err != nil {
+			return nil, err
+		}
+		src.Renames = l.opt.Renames[src.Set.Name]
+		sources[i].Source = src
+	}
+	errs := make([]error, len(paths))
+	var group errgroup.Group
+	group.SetLimit(runtime.GOMAXPROCS(0))
+	for i := range sources {
+		group.Go(func() error {
+			sources[i].sha256, sources[i].bytes, errs[i] = ingest.HashFile(paths[i])
+			return nil
+		})
+	}
+	return sources, errors.Join(group.Wait(), errors.Join(errs...))
 }
 
 // run takes the record sets in an order in which every row comes after the rows it names.
@@ -149,13 +190,23 @@ func (l *load) run() error {
 	}
 	l.zones = &zones{eng: l.eng}
 	for _, set := range contract.Sets() {
-		rows := &offering{load: l, set: set, data: l.txn.NewRowWriter(set, store.Data), pool: l.txn.NewRowWriter(set, store.Pool)}
-		if err := rows.collect(); err != nil {
+		if err := l.offer(set); err != nil {
 			return err
 		}
-		if err := rows.settle(); err != nil {
-			return fmt.Errorf("settle %s: %w", set.Name, err)
-		}
+	}
+	return nil
+}
+
+// offer reads and settles the rows of one record set.
+func (l *load) offer(set *contract.Set) (err error) {
+	o := &offering{load: l, set: set, data: l.txn.NewRowWriter(set, store.Data), pool: l.txn.NewRowWriter(set, store.Pool)}
+	defer func() { err = errors.Join(err, o.pool.Close()) }()
+	if err := errors.Join(o.collect(), o.data.Close()); err != nil {
+		return err
+	}
+	debug.FreeOSMemory() // reading is over: what it held would stand beside what the engine takes next
+	if err := o.settle(); err != nil {
+		return fmt.Errorf("settle %s: %w", set.Name, err)
 	}
 	return nil
 }
@@ -164,7 +215,7 @@ func (l *load) run() error {
 func (l *load) publish() (Report, error) {
 	l.opt.Watch.Step("publish")
 	m := &l.txn.Manifest
-	rep := Report{Load: l.txn.Load, Skipped: l.skipped, Rejected: l.rejects}
+	rep := Report{Load: l.txn.Load, Skipped: l.skipped, Broken: l.log.Rejects()}
 	for i := range l.files {
 		l.files[i].AtLoad = l.files[i].Now
 		total(&rep.Total, l.files[i].Now)
@@ -183,7 +234,7 @@ func (l *load) publish() (Report, error) {
 	}
 	m.Tool = l.opt.Tool
 	m.Loads = append(m.Loads, store.Load{Number: l.txn.Load, ReceivedAt: l.opt.ReceivedAt.UTC(), Files: len(l.files), Rows: rep.Total.Rows})
-	if err := errors.Join(l.txn.WriteFates(l.fates), l.txn.WriteRejects(l.rejects)); err != nil {
+	if err := l.log.Add(); err != nil {
 		return Report{}, err
 	}
 	l.dropOldPools()
@@ -217,8 +268,8 @@ func total(sum *store.Counts, c store.Counts) {
 // newFile enters a record file in the ledger.
 func (l *load) newFile(src source) *store.File {
 	l.files = append(l.files, store.File{
-		Number: l.firstFile + len(l.files), Load: l.txn.Load, Name: filepath.Base(src.Path),
-		SHA256: src.sha256, Bytes: src.bytes, RecordSet: src.Set.Name,
+		Number: l.firstFile + len(l.files), Load: l.txn.Load, Name: src.Name,
+		SHA256: src.sha256, Bytes: src.bytes, RecordSet: src.Set.Name, Renames: src.Renames,
 	})
 	return &l.files[len(l.files)-1]
 }

@@ -31,6 +31,7 @@ type bench struct {
 	t     *testing.T
 	dir   string
 	loads int
+	opt   settle.Options
 }
 
 func newBench(t *testing.T) *bench { return &bench{t: t, dir: t.TempDir()} }
@@ -57,8 +58,9 @@ func (b *bench) try(files map[string]string) (settle.Report, error) {
 			b.t.Fatal(err)
 		}
 	}
-	received := time.Date(2026, 4, b.loads, 0, 0, 0, 0, time.UTC)
-	return settle.Load(context.Background(), b.store(), []string{in}, settle.Options{ReceivedAt: received, Tool: "test"})
+	opt := b.opt
+	opt.ReceivedAt, opt.Tool = time.Date(2026, 4, b.loads, 0, 0, 0, 0, time.UTC), "test"
+	return settle.Load(context.Background(), b.store(), []string{in}, opt)
 }
 
 func (b *bench) store() string { return filepath.Join(b.dir, "store") }

@@ -2,6 +2,7 @@ package settle
 
 import (
 	"fmt"
+	"slices"
 	"strings"
 	"time"
 
@@ -19,7 +20,7 @@ type offering struct {
 	data *store.RowWriter // candidates
 	pool *store.RowWriter // rows that stay or come in the pool
 
-	early []store.Fate // decided while reading: local times without a zone yet, or that never were
+	early *store.FateFile // decided while reading: local times without a zone yet, or that never were; nil where there are none
 }
 
 func (o *offering) collect() error {
@@ -27,15 +28,7 @@ func (o *offering) collect() error {
 		if p.Kind != store.Pool || p.RecordSet != o.set.Name {
 			continue
 		}
-		err := store.ReadPart(o.ctx, o.txn.Path(p), o.set, func(b *ingest.Batch, from []store.Lineage) error {
-			for i := range from {
-				if err := o.offer(b, i, from[i]); err != nil {
-					return err
-				}
-			}
-			return nil
-		})
-		if err != nil {
+		if err := store.ReadPart(o.ctx, o.txn.Path(p), o.set, o.offer); err != nil {
 			return err
 		}
 	}
@@ -46,7 +39,7 @@ func (o *offering) collect() error {
 			}
 		}
 	}
-	return o.data.Close()
+	return nil
 }
 
 // read offers every sound row of a file and records the fate of the others.
@@ -57,16 +50,13 @@ func (o *offering) read(src source) error {
 	sum, err := ingest.Read(o.ctx, src.Source, func(c ingest.Chunk) error {
 		last := int64(-1)
 		for _, r := range c.Rejects {
-			o.reject(number, r, r.Line != last)
-			last = r.Line
-		}
-		for i, line := range c.Batch.Lines {
-			if err := o.offer(c.Batch, i, store.Lineage{File: number, Line: line}); err != nil {
+			if err := o.reject(number, r, r.Line != last); err != nil {
 				return err
 			}
+			last = r.Line
 		}
 		o.opt.Watch.Rows(c.Rows)
-		return nil
+		return o.offer(c.Batch, slices.Repeat([]int32{int32(number)}, len(c.Batch.Lines)))
 	})
 	if err != nil {
 		return err
@@ -79,55 +69,85 @@ func (o *offering) read(src source) error {
 	if len(sum.ExtraColumns) > 0 {
 		o.opt.Watch.Extra(f.Name, sum.ExtraColumns)
 	}
-	return nil
+	if !src.keep {
+		return nil
+	}
+	return o.txn.KeepOriginal(*f, src.Path)
 }
 
 // reject records a broken rule; the first one of a row is also the row's fate.
-func (o *offering) reject(file int, r ingest.Reject, first bool) {
-	f := o.files[file-o.firstFile]
-	o.rejects = append(o.rejects, store.RejectRow{FileName: f.Name, RecordSet: o.set.Name, Line: r.Line,
+func (o *offering) reject(file int, r ingest.Reject, first bool) error {
+	f := &o.files[file-o.firstFile]
+	err := o.log.Reject(store.RejectRow{FileName: f.Name, RecordSet: o.set.Name, Line: r.Line,
 		Column: r.Column, Rule: r.Rule, Value: r.Value, Message: r.Message})
-	if first {
-		o.files[file-o.firstFile].Now.Rejected++
-		o.fates = append(o.fates, store.Fate{RecordSet: o.set.Name, File: file, Line: r.Line, Fate: "rejected",
+	if err == nil && first {
+		f.Now.Rejected++
+		err = o.log.Fate(store.Fate{RecordSet: o.set.Name, File: file, Line: r.Line, Fate: "rejected",
 			Column: r.Column, Rule: r.Rule, Value: r.Value, Message: r.Message})
 	}
+	return err
 }
 
-// offer makes a row a candidate, once its local times have a zone. A row whose zone is not known yet
-// waits in the pool with its wall clocks.
-func (o *offering) offer(b *ingest.Batch, i int, from store.Lineage) error {
+// offer makes rows candidates, once their local times have a zone.
+func (o *offering) offer(b *ingest.Batch, files []int32) error {
+	if !b.HasLocal() {
+		return o.data.Write(b, files, 0, len(files))
+	}
+	for i := range files {
+		to, err := o.place(b, i, files[i])
+		if err == nil && to != nil {
+			err = to.Write(b, files, i, i+1)
+		}
+		if err != nil {
+			return err
+		}
+	}
+	return nil
+}
+
+// place gives row i's local times their zone and tells where the row goes: among the candidates, or with its wall clocks
+// into the pool where the zone is not known yet, or nowhere where there is no such time.
+func (o *offering) place(b *ingest.Batch, i int, file int32) (*store.RowWriter, error) {
 	if !hasLocal(b, i) {
-		return o.data.Write(b, i, from)
+		return o.data, nil
 	}
 	at, err := o.zones.of(o.ctx, b, i)
 	if err != nil {
-		return err
+		return nil, err
 	}
+	fate := store.Fate{RecordSet: o.set.Name, File: int(file), Line: b.Lines[i]}
 	if at.zone == nil {
-		o.early = append(o.early, store.Fate{RecordSet: o.set.Name, File: from.File, Line: from.Line, Fate: "waiting",
-			Column: at.column, Rule: "unknown_" + strings.TrimSuffix(at.column, "_id"), Value: at.id, Message: "not known yet; taken in once it arrives"})
-		return o.pool.Write(b, i, from)
+		fate.Fate, fate.Column, fate.Rule = "waiting", at.column, "unknown_"+strings.TrimSuffix(at.column, "_id")
+		fate.Value, fate.Message = at.id, "not known yet; taken in once it arrives"
+		return o.pool, o.decide(fate)
 	}
 	if r := resolve(b, i, at.zone); r != nil {
-		o.early = append(o.early, store.Fate{RecordSet: o.set.Name, File: from.File, Line: from.Line, Fate: "rejected",
-			Column: r.Column, Rule: r.Rule, Value: r.Value, Message: r.Message})
-		return nil
+		fate.Fate, fate.Column, fate.Rule, fate.Value, fate.Message = "rejected", r.Column, r.Rule, r.Value, r.Message
+		return nil, o.decide(fate)
 	}
-	return o.data.Write(b, i, from)
+	return o.data, nil
+}
+
+// decide keeps a fate that is decided outside SQL.
+func (o *offering) decide(f store.Fate) (err error) {
+	if o.early == nil {
+		if o.early, err = o.txn.ScratchFates(); err != nil {
+			return err
+		}
+	}
+	return o.early.Write(f)
 }
 
 // enterEarly puts the fates decided outside SQL among those decided in it.
 func (o *offering) enterEarly() error {
-	if len(o.early) == 0 {
+	if o.early == nil {
 		return nil
 	}
-	path, err := o.txn.ScratchFates(o.early)
-	if err != nil {
+	if err := o.early.Close(); err != nil {
 		return err
 	}
 	return o.eng.Exec(o.ctx, `INSERT INTO fate_now SELECT record_set, file, line, fate, held, "column", rule, value, message
-		FROM read_parquet(`+engine.List([]string{path})+")")
+		FROM read_parquet(`+engine.List([]string{o.early.Path})+")")
 }
 
 // resolve replaces row i's wall clocks by the instants they name in loc.

@@ -94,16 +94,16 @@ func readElsewhere(t *testing.T, path string) []any {
 func compareCells(t *testing.T, path string, set *contract.Set, rows []any) {
 	t.Helper()
 	n := 0
-	err := store.ReadPart(context.Background(), path, set, func(b *ingest.Batch, from []store.Lineage) error {
-		for i := range from {
+	err := store.ReadPart(context.Background(), path, set, func(b *ingest.Batch, files []int32) error {
+		for i := range files {
 			other := reflect.ValueOf(rows[n])
 			for c, f := range set.Fields {
 				if ours, theirs := ourCell(b.Cols[c], f.Kind(), i), theirCell(other.Field(c)); ours != theirs {
 					t.Errorf("%s row %d %s: %q here, %q there", path, n, f.Name, ours, theirs)
 				}
 			}
-			if theirs := theirCell(other.Field(len(set.Fields) + 1)); theirs != fmt.Sprint(from[i].Line) {
-				t.Errorf("%s row %d: line %d here, %s there", path, n, from[i].Line, theirs)
+			if theirs := theirCell(other.Field(len(set.Fields) + 1)); theirs != fmt.Sprint(b.Lines[i]) {
+				t.Errorf("%s row %d: line %d here, %s there", path, n, b.Lines[i], theirs)
 			}
 			n++
 		}
@@ -120,7 +120,7 @@ func ourCell(c ingest.Column, kind contract.Kind, i int) string {
 	}
 	switch kind {
 	case contract.Text:
-		return c.Text[i]
+		return c.Text.At(i)
 	case contract.Number:
 		return fmt.Sprint(c.Num[i])
 	case contract.Boolean:
@@ -223,7 +223,7 @@ func TestNumbersKeepTheirBits(t *testing.T) {
 		t.Fatal(err)
 	}
 	for _, path := range st.Paths(store.Data, "readings", 2) {
-		err := store.ReadPart(context.Background(), path, set, func(batch *ingest.Batch, _ []store.Lineage) error {
+		err := store.ReadPart(context.Background(), path, set, func(batch *ingest.Batch, _ []int32) error {
 			if got := batch.Cols[set.Field("level_pct")].Num[0]; math.Float64bits(got) != math.Float64bits(100.0/3) {
 				t.Errorf("level: %v", got)
 			}

@@ -68,6 +68,9 @@ func (o *offering) judge(candidates []string) error {
 	if err := o.keyViews(); err != nil {
 		return err
 	}
+	if err := o.eng.Exec(o.ctx, sqlText("shared")); err != nil {
+		return err
+	}
 	for _, name := range []string{"colliding", "versions"} {
 		if err := o.exec(name); err != nil {
 			return err
@@ -97,7 +100,7 @@ func (o *offering) rechecks() error {
 // keyViews makes the views over which versions of one key are found and compared, from the contract.
 func (o *offering) keyViews() error {
 	for _, side := range []struct{ name, from string }{{"candidate", "candidate"}, {"taken", "taken_" + o.set.Name}} {
-		key := joined(o.set, func(f contract.Field) bool { return isKey(o.set, f) })
+		key := Key(o.set)
 		content := joined(o.set, func(contract.Field) bool { return true })
 		for view, columns := range map[string]string{"_key": key + " AS _key", "_row": key + " AS _key, " + content + " AS _content"} {
 			err := o.eng.Exec(o.ctx, fmt.Sprintf("CREATE OR REPLACE TEMP VIEW %s%s AS SELECT %s, _file, _line FROM %s",
@@ -108,6 +111,11 @@ func (o *offering) keyViews() error {
 		}
 	}
 	return nil
+}
+
+// Key is the key of a row as SQL text, in the form in which the fates of duplicates and corrections name it.
+func Key(set *contract.Set) string {
+	return joined(set, func(f contract.Field) bool { return isKey(set, f) })
 }
 
 func isKey(set *contract.Set, f contract.Field) bool {
@@ -141,11 +149,10 @@ func joined(set *contract.Set, choose func(contract.Field) bool) string {
 // file stages what was decided: parts without the rows not taken in, the pool, fates and rejects.
 // It returns the staged places of the data parts.
 func (o *offering) file(candidates []string) ([]string, error) {
-	out, err := o.decided()
-	if err != nil {
+	if err := o.decided(); err != nil {
 		return nil, err
 	}
-	touched, err := o.touched(candidates, len(out))
+	touched, err := o.touched(candidates)
 	if err != nil {
 		return nil, err
 	}
@@ -153,7 +160,7 @@ func (o *offering) file(candidates []string) ([]string, error) {
 	for _, p := range o.data.Parts {
 		parts := []store.StagedPart{p}
 		if touched[p.StagePath] {
-			if parts, err = o.without(p, out); err != nil {
+			if parts, err = o.without(p); err != nil {
 				return nil, err
 			}
 		}
@@ -175,24 +182,30 @@ func (o *offering) file(candidates []string) ([]string, error) {
 	return added, o.count(added)
 }
 
-// without writes a staged part again without the rows in out; those that may come in later go to
-// the pool.
-func (o *offering) without(p store.StagedPart, out map[store.Lineage]string) ([]store.StagedPart, error) {
+// without writes a staged part again without some of its rows; those that may come in later go to the pool.
+func (o *offering) without(p store.StagedPart) ([]store.StagedPart, error) {
+	out, err := o.leftOut(p.StagePath)
+	if err != nil {
+		return nil, err
+	}
 	w := o.txn.NewRowWriter(o.set, store.Data)
-	err := store.ReadPart(o.ctx, p.StagePath, o.set, func(b *ingest.Batch, from []store.Lineage) error {
-		for i, at := range from {
-			var err error
-			switch out[at] {
-			case "":
-				err = w.Write(b, i, at)
-			case "waiting", "rejected":
-				err = o.pool.Write(b, i, at)
+	first := int64(0) // number of the batch's first row in the part
+	err = store.ReadPart(o.ctx, p.StagePath, o.set, func(b *ingest.Batch, files []int32) error {
+		next := 0 // row of the batch
+		for ; len(out) > 0 && out[0].row < first+int64(len(files)); out = out[1:] {
+			i := int(out[0].row - first)
+			if err := w.Write(b, files, next, i); err != nil {
+				return err
 			}
-			if err != nil {
+			if next = i + 1; !out[0].pool {
+				continue
+			}
+			if err := o.pool.Write(b, files, i, next); err != nil {
 				return err
 			}
 		}
-		return nil
+		first += int64(len(files))
+		return w.Write(b, files, next, len(files))
 	})
 	if err = errors.Join(err, w.Close()); err != nil {
 		return nil, err

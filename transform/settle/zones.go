@@ -30,7 +30,7 @@ func (z *zones) of(ctx context.Context, b *ingest.Batch, i int) (p place, err er
 	if b.Set.Name == "readings" {
 		p.column = "inspection_id"
 	}
-	p.id = b.Cols[b.Set.Field(p.column)].Text[i]
+	p.id = b.Cols[b.Set.Field(p.column)].Text.At(i)
 	region := p.id
 	if p.column == "inspection_id" {
 		if err := z.readInspections(ctx); err != nil {

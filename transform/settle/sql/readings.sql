@@ -1,19 +1,20 @@
 -- What becomes of candidate readings that name something unknown, lie outside their inspection, or use a
 -- gain step their unit does not have. In: candidate, held_inspections, held_units, held_materials. Out: fate_now.
 INSERT INTO fate_now
-WITH judged AS (
+WITH visits AS ( -- limits are worked out once a visit, not once a reading
+    SELECT inspection_id, started_at, ended_at, started_at - INTERVAL 15 MINUTES AS earliest, ended_at + INTERVAL 15 MINUTES AS latest
+    FROM (SELECT inspection_id, started_at, coalesce(ended_at, started_at + INTERVAL 24 HOURS) AS ended_at FROM held_inspections)
+), judged AS (
     SELECT c._file, c._line, c.inspection_id, c.unit_id, c.material, c.taken_at, c.gain,
-           i.started_at, coalesce(i.ended_at, i.started_at + INTERVAL 24 HOURS) AS ended_at, u.gain_min, u.gain_max,
+           i.started_at, i.ended_at, u.gain_min, u.gain_max,
            CASE WHEN i.inspection_id IS NULL THEN 'unknown_inspection'
                 WHEN u.unit_id IS NULL THEN 'unknown_unit'
                 WHEN m.material IS NULL THEN 'unknown_material'
-                WHEN c.taken_at < i.started_at - INTERVAL 15 MINUTES
-                  OR c.taken_at > coalesce(i.ended_at, i.started_at + INTERVAL 24 HOURS) + INTERVAL 15 MINUTES
-                THEN 'taken_within_inspection'
+                WHEN c.taken_at < i.earliest OR c.taken_at > i.latest THEN 'taken_within_inspection'
                 WHEN c.gain NOT BETWEEN u.gain_min AND u.gain_max THEN 'gain_within_unit'
            END AS rule
     FROM candidate c
-    LEFT JOIN held_inspections i ON i.inspection_id = c.inspection_id
+    LEFT JOIN visits i ON i.inspection_id = c.inspection_id
     LEFT JOIN held_units u ON u.unit_id = c.unit_id
     LEFT JOIN held_materials m ON m.material = c.material
 )
