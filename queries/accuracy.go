@@ -71,7 +71,8 @@ const fewestWrong = 5
 // siteCalls counts the calls of one cut in one stratum at one site.
 type siteCalls struct {
 	AccuracyCut
-	site, stratum             string
+	site                      int64
+	stratum                   string
 	active, clear             stats.TestArm
 	activeReport, clearReport int64
 }

@@ -4,7 +4,6 @@ import (
 	"encoding/json"
 	"math"
 	"slices"
-	"strconv"
 	"strings"
 	"testing"
 
@@ -255,7 +254,7 @@ func (v visit) calls(i int) siteCalls {
 	case v.result != "":
 		arm = stats.TestArm{NoCondition: 1}
 	}
-	c := siteCalls{AccuracyCut: AccuracyCut{By: "all"}, site: strconv.Itoa(i), stratum: v.material}
+	c := siteCalls{AccuracyCut: AccuracyCut{By: "all"}, site: int64(i), stratum: v.material}
 	if v.call == "active" {
 		c.active = arm
 	} else {

@@ -112,10 +112,14 @@ func firstOfEachMonth(sites []drawnSite, measure string) []drawnSite {
 func weighSample(r AuditSampleRow, sites []drawnSite, floor int) (AuditSampleRow, error) {
 	var answers weighted
 	var drawn, open, faults float64
-	for _, s := range sites {
+	var number int64
+	for i, s := range sites {
+		if i > 0 && s.site != sites[i-1].site {
+			number++
+		}
 		weight := 1 / s.chance
 		r.Frame, r.Drawn, r.CameBack, r.Undecided, r.Faults = r.Frame+s.frame, r.Drawn+s.drawn, r.CameBack+s.cameBack, r.Undecided+s.undecided, r.Faults+s.faults
-		answers.add(s.site, s.cameBack, s.faults, weight)
+		answers.add(number, s.cameBack, s.faults, weight)
 		drawn += weight * float64(s.drawn)
 		open += weight * float64(s.drawn-s.cameBack)
 		faults += weight * float64(s.faults)

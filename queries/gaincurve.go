@@ -28,6 +28,10 @@ type CurveRow struct {
 // leaves something to see how well it fits.
 const curveSteps = 5
 
+// leastRise is the least difference of shares, from the lowest step to the highest, that is called a rise; shares come
+// from an iteration that ends before it is exact to the last digit.
+const leastRise = 1e-3
+
 func (d *desk) gainCurve() error {
 	cells, q, err := run(d, "gain_curve", d.months(), func(scan func(...any) error, c *ladderCell) error {
 		return scan(&c.By, &c.Material, &c.DensityClass, &c.ThicknessBand, &c.Model, &c.truth, &c.site, &c.weighedAs, &c.call,
@@ -70,6 +74,9 @@ func (r *CurveRow) fit(l ladder, floor int) error {
 		return nil
 	case r.GainSteps < curveSteps:
 		r.WhyNot = fmt.Sprintf("points tried at %d gain steps; a curve with floor and ceiling needs %d", r.GainSteps, curveSteps)
+		return nil
+	case l.rates[len(l.rates)-1].Value-l.rates[0].Value < leastRise: // the counts given to the fit are rounded, and may seem to rise
+		r.WhyNot = "detection does not rise with gain: no gain can be said"
 		return nil
 	}
 	pod, err := stats.ProbabilityOfDetection(in)

@@ -66,7 +66,8 @@ const (
 // guidanceCell counts readings of one row at one site with one call of the point-visit.
 type guidanceCell struct {
 	GuidanceRow
-	site, call        string
+	site              int64
+	call              string
 	hits, falseAlarms int64
 	thickness         *float64
 }

@@ -151,7 +151,7 @@ func TestWeightedRateOfSitesAlike(t *testing.T) {
 			if i == 0 {
 				events = first
 			}
-			w.add(fmt.Sprint(i), 4, events, 10)
+			w.add(int64(i), 4, events, 10)
 		}
 		r, err := w.rate(30)
 		if err != nil {

@@ -23,9 +23,10 @@ func (c ladderCut) same(o ladderCut) bool {
 // ladderCell counts points of one site that showed, or did not show, at the same gains.
 type ladderCell struct {
 	ladderCut
-	truth, site, weighedAs, call string
-	unshown, shown               *int // gain; nil: none
-	points                       int64
+	truth, weighedAs, call string
+	site                   int64
+	unshown, shown         *int // gain; nil: none
+	points                 int64
 }
 
 // ladder is what had shown by each gain among points of one truth.

@@ -82,11 +82,11 @@ func prevalences(rows []WeightRow) map[string]Figure {
 type weighted struct {
 	n     int64 // readings, unweighted
 	sites []stats.WeightedCluster
-	last  string
+	last  int64
 }
 
 // add counts readings of one site, whose rows come one after another.
-func (w *weighted) add(site string, n, events int64, weight float64) {
+func (w *weighted) add(site int64, n, events int64, weight float64) {
 	if n == 0 {
 		return
 	}

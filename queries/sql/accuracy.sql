@@ -48,7 +48,7 @@
 -- caveat: Openings needed: the half-width is 1.96 p(1-p) times the standard error of logit sensitivity, in which only the part from checking clear calls shrinks; the design effect found so far is taken to hold. At least as many are asked as reach the floor of checked clear calls and, at the share missed so far, 5 missed points.
 -- caveat: The query counts by site and stratum; the program sums sites and strata into cuts.
 WITH calls AS (
-    SELECT site_id, material, density_class, gain, season, region, month, model, thickness_band, call, truth, verified_by,
+    SELECT site_key, material, density_class, gain, season, region, month, model, thickness_band, call, truth, verified_by,
            material || ' ' || density_class || CASE WHEN called_elsewhere THEN ' called active by another visit' ELSE '' END AS stratum
     FROM point_visits
     WHERE month BETWEEN $from AND $to AND call IN ('active', 'clear')
@@ -57,7 +57,7 @@ SELECT CASE grouping(material, density_class, gain, season, region, month, model
            WHEN 255 THEN 'all' WHEN 127 THEN 'material' WHEN 191 THEN 'density_class' WHEN 223 THEN 'gain' WHEN 239 THEN 'season'
            WHEN 247 THEN 'region' WHEN 251 THEN 'month' WHEN 253 THEN 'model' WHEN 254 THEN 'thickness_band' WHEN 95 THEN 'material+gain'
        END AS "by",
-       material, density_class, gain, season, region, month, model, thickness_band, site_id, stratum,
+       material, density_class, gain, season, region, month, model, thickness_band, site_key, stratum,
        count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth = 'active') AS confirmed,
        count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth <> 'active') AS false_alarms,
        count(*) FILTER (WHERE call = 'active' AND verified_by <> 'decisive') AS active_unverified,
@@ -67,8 +67,8 @@ SELECT CASE grouping(material, density_class, gain, season, region, month, model
        count(*) FILTER (WHERE call = 'clear' AND verified_by <> 'decisive') AS clear_unverified,
        count(*) FILTER (WHERE call = 'clear' AND verified_by = 'report' AND truth = 'active') AS missed_reported
 FROM calls
-GROUP BY GROUPING SETS ((site_id, stratum), (material, site_id, stratum), (density_class, site_id, stratum), (gain, site_id, stratum),
-                        (season, site_id, stratum), (region, site_id, stratum), (month, site_id, stratum), (model, site_id, stratum),
-                        (thickness_band, site_id, stratum), (material, gain, site_id, stratum))
+GROUP BY GROUPING SETS ((site_key, stratum), (material, site_key, stratum), (density_class, site_key, stratum), (gain, site_key, stratum),
+                        (season, site_key, stratum), (region, site_key, stratum), (month, site_key, stratum), (model, site_key, stratum),
+                        (thickness_band, site_key, stratum), (material, gain, site_key, stratum))
 ORDER BY "by", material NULLS FIRST, density_class NULLS FIRST, gain NULLS FIRST, season NULLS FIRST, region NULLS FIRST, month NULLS FIRST,
-         model NULLS FIRST, thickness_band NULLS FIRST, site_id, stratum
+         model NULLS FIRST, thickness_band NULLS FIRST, site_key, stratum

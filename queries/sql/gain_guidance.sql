@@ -50,19 +50,22 @@
 WITH cells AS (
     SELECT CASE grouping(thickness_band, model) WHEN 3 THEN 'material+gain' WHEN 1 THEN 'material+thickness_band+gain'
                 WHEN 2 THEN 'model+material+gain' END AS "by",
-           material, thickness_band, model, gain, site_id, call,
+           material, thickness_band, model, gain, site_key, call,
            coalesce(sum(readings) FILTER (WHERE truth = 'active'), 0) AS readings_active,
            coalesce(sum(active) FILTER (WHERE truth = 'active'), 0) AS hits,
-           count(*) FILTER (WHERE truth = 'active' AND (first_model OR grouping(model) = 0)) AS points_active,
+           count(*) FILTER (WHERE truth = 'active') AS points_active,
+           count(*) FILTER (WHERE truth = 'active' AND first_model) AS points_active_pooled,
            coalesce(sum(readings) FILTER (WHERE truth = 'not_active'), 0) AS readings_not_active,
            coalesce(sum(active) FILTER (WHERE truth = 'not_active'), 0) AS false_alarms,
-           count(*) FILTER (WHERE truth = 'not_active' AND (first_model OR grouping(model) = 0)) AS points_not_active
+           count(*) FILTER (WHERE truth = 'not_active') AS points_not_active,
+           count(*) FILTER (WHERE truth = 'not_active' AND first_model) AS points_not_active_pooled
     FROM verified_readings
     WHERE month BETWEEN $from AND $to
-    GROUP BY GROUPING SETS ((material, gain, site_id, call), (material, thickness_band, gain, site_id, call), (material, model, gain, site_id, call))
+    GROUP BY GROUPING SETS ((material, gain, site_key, call), (material, thickness_band, gain, site_key, call), (material, model, gain, site_key, call))
 )
-SELECT c."by", c.material, c.thickness_band, c.model, c.gain, c.site_id, c.call, c.readings_active, c.hits, c.points_active,
-       c.readings_not_active, c.false_alarms, c.points_not_active, m.gain_low, m.gain_high, m.typical_thickness_mm
+SELECT c."by", c.material, c.thickness_band, c.model, c.gain, c.site_key, c.call, c.readings_active, c.hits,
+       CASE WHEN c.model IS NULL THEN c.points_active_pooled ELSE c.points_active END AS points_active, c.readings_not_active, c.false_alarms,
+       CASE WHEN c.model IS NULL THEN c.points_not_active_pooled ELSE c.points_not_active END AS points_not_active, m.gain_low, m.gain_high, m.typical_thickness_mm
 FROM cells c
 JOIN held_materials m ON m.material = c.material
-ORDER BY c."by", c.material, c.thickness_band NULLS FIRST, c.model NULLS FIRST, c.gain, c.site_id, c.call
+ORDER BY c."by", c.material, c.thickness_band NULLS FIRST, c.model NULLS FIRST, c.gain, c.site_key, c.call
