@@ -14,6 +14,7 @@ import (
 	"golang.org/x/term"
 
 	"scanledger/ingest/store"
+	"scanledger/ingest/store/bucket"
 	"scanledger/transform/engine"
 )
 
@@ -56,6 +57,7 @@ type app struct {
 	config config
 	json   bool
 	quiet  bool
+	place  store.Place // where stores are published besides their folder; nil: nowhere
 }
 
 func newApp(ctx context.Context, c *commands, t terminal) (*app, error) {
@@ -63,7 +65,11 @@ func newApp(ctx context.Context, c *commands, t terminal) (*app, error) {
 	if err != nil {
 		return nil, err
 	}
-	return &app{ctx: ctx, t: t, config: cfg, json: c.JSON, quiet: c.Quiet}, nil
+	place, err := placeOf(cfg.Store.Place)
+	if err != nil {
+		return nil, fmt.Errorf("%w: configuration %s: store.place: %w", errUsage, c.Config, err)
+	}
+	return &app{ctx: ctx, t: t, config: cfg, json: c.JSON, quiet: c.Quiet, place: place}, nil
 }
 
 // say prints a line for a person, unless the output is for a machine.
@@ -105,11 +111,35 @@ func (a *app) interactive() bool {
 // sound opens a store for reading, once every file that figures come from is what was written. Otherwise a figure might
 // come from damage, or the engine fail on it in words of its own.
 func (a *app) sound(dir string) (*store.Store, error) {
-	st, err := store.Open(dir)
+	st, err := a.open(dir)
 	if err != nil {
 		return nil, err
 	}
 	return st, st.Sound(a.ctx)
+}
+
+// open opens a store for reading. Where it is published elsewhere, the folder is brought up to date first.
+func (a *app) open(dir string) (*store.Store, error) { return a.openWith(dir, false) }
+
+// openWith is open, with or without the record files as they came in.
+func (a *app) openWith(dir string, originals bool) (*store.Store, error) {
+	if a.place != nil {
+		if err := store.Refresh(a.ctx, dir, a.place, originals); err != nil {
+			return nil, err
+		}
+	}
+	return store.Open(dir)
+}
+
+// placeOf is where stores are published besides their folder: in a bucket, in another folder, or, for an empty address, nowhere.
+func placeOf(address string) (store.Place, error) {
+	switch {
+	case address == "":
+		return nil, nil
+	case strings.Contains(address, "://"):
+		return bucket.Open(address)
+	}
+	return store.Folder(address), nil
 }
 
 func (a *app) engine() engine.Options {

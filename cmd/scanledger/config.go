@@ -16,7 +16,8 @@ import (
 // config is scanledger.toml. Every setting may be left out.
 type config struct {
 	Store struct {
-		KeepOriginals bool `toml:"keep_originals"` // record files, compressed, in the store (default true: nothing else can bring back damaged files)
+		KeepOriginals bool   `toml:"keep_originals"` // record files, compressed, in the store (default true: nothing else can bring back damaged files)
+		Place         string `toml:"place"`          // where stores are published for several machines: s3://BUCKET/PREFIX?endpoint=HOST, or a folder (default none: the folder of the store is all there is)
 	} `toml:"store"`
 	Business struct {
 		Name     string `toml:"name"`     // shown on pages; default none

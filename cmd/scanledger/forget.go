@@ -48,7 +48,7 @@ func (c *forgetCmd) Run(a *app) error {
 
 // request reads the flags.
 func (c *forgetCmd) request(a *app) (forget.Request, error) {
-	r := forget.Request{Technician: c.Technician, Site: c.Site, Months: c.OlderThan, At: c.Received, Tool: version(), Engine: a.engine()}
+	r := forget.Request{Technician: c.Technician, Site: c.Site, Months: c.OlderThan, At: c.Received, Tool: version(), Engine: a.engine(), Place: a.place}
 	if r.At.IsZero() {
 		r.At = time.Now()
 	}
@@ -74,7 +74,7 @@ func (c *forgetCmd) forget(a *app, r forget.Request) (store.Forgotten, error) {
 	if !c.DryRun {
 		return forget.Forget(a.ctx, c.Store, r)
 	}
-	st, err := store.Open(c.Store)
+	st, err := a.open(c.Store)
 	if err != nil {
 		return store.Forgotten{}, err
 	}

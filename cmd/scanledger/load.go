@@ -48,7 +48,7 @@ func (a *app) load(dir string, files []string, set string, received time.Time) (
 		eng.MemoryLimit = loadMemory
 	}
 	return settle.Load(a.ctx, dir, files, settle.Options{ReceivedAt: received, RecordSet: set, Renames: a.config.Columns,
-		Engine: eng, KeepOriginals: a.config.Store.KeepOriginals, Tool: version(), Watch: w})
+		Engine: eng, KeepOriginals: a.config.Store.KeepOriginals, Tool: version(), Place: a.place, Watch: w})
 }
 
 func (a *app) sayLoad(rep settle.Report, dir string) error {

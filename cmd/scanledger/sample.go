@@ -113,7 +113,7 @@ func (c *sampleCmd) sample(a *app, rule sampling.Rule) (s queries.Sample, err er
 	if c.Trial {
 		return c.draw(a, st, rule)
 	}
-	txn, err := store.Begin(c.Store) // the lock is held from before the frame is read until the draw is kept
+	txn, err := store.BeginAt(a.ctx, c.Store, a.place) // the lock is held from before the frame is read until the draw is kept
 	if err != nil {
 		return s, err
 	}

@@ -41,7 +41,7 @@ func (a *app) saySound(v verified) error {
 
 // verify reads a whole store again. Its errors name every damaged file, or else the first count that does not agree.
 func (a *app) verify(dir string) (out verified, err error) {
-	st, err := store.Open(dir)
+	st, err := a.openWith(dir, true)
 	if err != nil {
 		return out, err
 	}

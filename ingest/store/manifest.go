@@ -65,9 +65,14 @@ func readManifest(path string) (Manifest, error) {
 	if err != nil {
 		return Manifest{}, err
 	}
+	return parseManifest(filepath.Base(path), text)
+}
+
+// parseManifest reads the text of a manifest; name says in errors where it stood.
+func parseManifest(name string, text []byte) (Manifest, error) {
 	carries, whole := sealed(text)
 	if carries && !whole {
-		return Manifest{}, fmt.Errorf("%s is %w: its text does not agree with the checksum in it", filepath.Base(path), ErrDamaged)
+		return Manifest{}, fmt.Errorf("%s is %w: its text does not agree with the checksum in it", name, ErrDamaged)
 	}
 	var m Manifest
 	dec := json.NewDecoder(bytes.NewReader(text))
@@ -75,10 +80,10 @@ func readManifest(path string) (Manifest, error) {
 		dec.DisallowUnknownFields() // a seal whose name is damaged must not pass for a store from before there were seals
 	}
 	if err := dec.Decode(&m); err != nil {
-		return Manifest{}, fmt.Errorf("%s is %w: %w", filepath.Base(path), ErrDamaged, err)
+		return Manifest{}, fmt.Errorf("%s is %w: %w", name, ErrDamaged, err)
 	}
 	if _, err := dec.Token(); !errors.Is(err, io.EOF) || m.Checksum != "" && !carries {
-		return Manifest{}, fmt.Errorf("%s is %w: it is not the text that was written", filepath.Base(path), ErrDamaged)
+		return Manifest{}, fmt.Errorf("%s is %w: it is not the text that was written", name, ErrDamaged)
 	}
 	return m, nil
 }

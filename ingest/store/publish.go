@@ -21,6 +21,7 @@ type Txn struct {
 	added    []Part // staged parts; Path is where each will stand
 	replaced []Part // staged parts that will stand in the place of damaged ones
 	moving   bool   // publishing has begun and not ended
+	away     *away  // where else it is published; nil: nowhere
 	parts    int    // parts begun, to name them
 	Load     int    // the number this load will have
 }
@@ -29,6 +30,9 @@ type Txn struct {
 func Begin(dir string) (*Txn, error) {
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return nil, fmt.Errorf("make store: %w", err)
+	}
+	if err := refuseCopy(dir); err != nil {
+		return nil, err
 	}
 	return begin(dir, openToWrite, (*Txn).restoreDoubles, (*Txn).sweepParts)
 }
@@ -174,6 +178,9 @@ func (t *Txn) Commit() error {
 	if err := t.syncStage(moves); err != nil {
 		return err
 	}
+	if err := t.publishAway(); err != nil {
+		return err
+	}
 	t.moving = true
 	for _, p := range moves {
 		if err := t.moveIn(p); err != nil {
@@ -186,7 +193,7 @@ func (t *Txn) Commit() error {
 		}
 	}
 	t.moving = false
-	return t.sweepParts()
+	return errors.Join(t.sweepParts(), t.tidyAway())
 }
 
 // syncStage brings what is to be published onto the disk: parts, manifest, and the files that repeat it.

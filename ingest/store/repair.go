@@ -18,6 +18,9 @@ func BeginRepair(dir string) (*Txn, error) {
 	if _, err := os.Stat(dir); err != nil {
 		return nil, fmt.Errorf("repair store %s: %w", dir, err)
 	}
+	if err := refuseCopy(dir); err != nil {
+		return nil, fmt.Errorf("%w; a damaged file of a copy is removed, and fetched again by the next command that reads it", err)
+	}
 	return begin(dir, openToRepair)
 }
 

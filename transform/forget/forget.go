@@ -26,6 +26,7 @@ type Request struct {
 	At               time.Time    // when it was asked for
 	Tool             string       // name and version, for the trail
 	Engine           engine.Options
+	Place            store.Place // where the store is published besides its folder; nil: nowhere
 }
 
 // ErrNothing says that a store holds nothing of what is to be forgotten.
@@ -69,7 +70,7 @@ func Plan(ctx context.Context, st *store.Store, r Request) (_ store.Forgotten, e
 // Forget does what a request says, as one step: all of it is published, or nothing. Where the store holds no such record
 // it is ErrNothing.
 func Forget(ctx context.Context, dir string, r Request) (_ store.Forgotten, err error) {
-	txn, err := store.Begin(dir)
+	txn, err := store.BeginAt(ctx, dir, r.Place)
 	if err != nil {
 		return store.Forgotten{}, err
 	}

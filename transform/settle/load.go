@@ -25,6 +25,8 @@ type Options struct {
 
 	KeepOriginals bool // keep the files, compressed, so that the store can be rebuilt from them
 
+	Place store.Place // where the store is published besides its folder; nil: nowhere
+
 	Tool  string  // name and version, for the manifest
 	Watch Watcher // nil: nobody watches
 }
@@ -85,7 +87,7 @@ type source struct {
 // Load takes the files at paths (folders are searched) into the store at dir, as one load: all of
 // it is published, or nothing. Its errors name the file or step and what to do.
 func Load(ctx context.Context, dir string, paths []string, opt Options) (rep Report, err error) {
-	txn, err := store.Begin(dir)
+	txn, err := store.BeginAt(ctx, dir, opt.Place)
 	if err != nil {
 		return Report{}, err
 	}
