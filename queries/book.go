@@ -105,7 +105,7 @@ func (b *Book) Result(name string) Result {
 // desk is what an analysis works with.
 type desk struct {
 	ctx  context.Context
-	eng  *engine.Engine
+	eng  engine.SQL
 	book *Book
 	opt  Options
 
@@ -117,7 +117,7 @@ type desk struct {
 }
 
 // Analyse runs every analysis over the fact views in e.
-func Analyse(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, opt Options) (*Book, error) {
+func Analyse(ctx context.Context, e engine.SQL, st *store.Store, upTo int, opt Options) (*Book, error) {
 	if opt.Floor == 0 {
 		opt.Floor = DefaultFloor
 	}

@@ -39,7 +39,7 @@ func Signs() []Sign {
 
 // Frame lists every point-visit of a local month that an audit sample may draw, with its score. It needs
 // the fact views in e and the comparisons of technicians and units in the book.
-func Frame(ctx context.Context, e *engine.Engine, b *Book, sample, month string) ([]store.FrameRow, error) {
+func Frame(ctx context.Context, e engine.SQL, b *Book, sample, month string) ([]store.FrameRow, error) {
 	standings, units := standingsOf(b.Consistency), map[string]bool{}
 	for _, u := range b.Units {
 		units[u.UnitID] = u.Enough && (u.Standing == Act || u.Standing == Watch)

@@ -157,19 +157,18 @@ func choosePages(rows []InspectionRow, wanted []string, most int) {
 
 // inspectionReadings reads what was read in the inspections with a page.
 func (d *desk) inspectionReadings() error {
-	if err := d.eng.Exec(d.ctx, "CREATE OR REPLACE TEMP TABLE chosen (inspection_id VARCHAR)"); err != nil {
-		return err
-	}
 	for _, r := range d.book.Inspections {
 		if r.Page {
 			d.book.Paged = append(d.book.Paged, r.InspectionID)
 		}
 	}
 	slices.Sort(d.book.Paged)
+	chosen := "SELECT CAST(NULL AS VARCHAR) AS inspection_id WHERE false"
 	for _, id := range d.book.Paged {
-		if err := d.eng.Exec(d.ctx, "INSERT INTO chosen VALUES ($id)", engine.Arg("id", id)); err != nil {
-			return err
-		}
+		chosen += " UNION ALL SELECT " + engine.Quote(id)
+	}
+	if err := d.eng.Keep(d.ctx, "chosen", chosen); err != nil {
+		return err
 	}
 	rows, q, err := run(d, "inspection_readings", nil, func(scan func(...any) error, r *InspectionReadingRow) error {
 		return scan(&r.InspectionID, &r.PointID, &r.ReadingID, &r.Minute, &r.UnitID, &r.Material, &r.ThicknessMM, &r.Gain, &r.HoldS, &r.LevelPct, &r.Call,

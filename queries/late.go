@@ -22,7 +22,7 @@ type LateRecords struct {
 
 // RecordsSince lists the records about a month that came in, or were corrected, after load since. It needs what
 // Analyse has left in the engine.
-func RecordsSince(ctx context.Context, e *engine.Engine, month string, since, truthDays int) ([]LateRecords, error) {
+func RecordsSince(ctx context.Context, e engine.SQL, month string, since, truthDays int) ([]LateRecords, error) {
 	out := []LateRecords{}
 	args := []any{engine.Arg("month", month), engine.Arg("since", since), engine.Arg("truth_days", truthDays)}
 	err := e.Each(ctx, lateSQL, args, func(scan func(...any) error) error {

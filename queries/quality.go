@@ -56,12 +56,12 @@ func (d *desk) ledger(st *store.Store, upTo int) error {
 	for _, set := range contract.Sets() {
 		sets = append(sets, "SELECT _file, _line FROM "+engine.Name("taken_"+set.Name))
 	}
-	return d.eng.Exec(d.ctx, "CREATE OR REPLACE TEMP VIEW taken AS "+strings.Join(sets, " UNION ALL "))
+	return d.eng.Define(d.ctx, "taken", strings.Join(sets, " UNION ALL "))
 }
 
 // Recount counts what became of every row of every file taken in by load upTo, from the rows
 // themselves and not from the manifest. It needs the views that settle makes.
-func Recount(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) ([]QualityRow, error) {
+func Recount(ctx context.Context, e engine.SQL, st *store.Store, upTo int) ([]QualityRow, error) {
 	d := &desk{ctx: ctx, eng: e, book: &Book{}}
 	if err := d.ledger(st, upTo); err != nil {
 		return nil, err

@@ -29,6 +29,9 @@ func digest(texts ...string) string {
 
 // recall works out what all months are made with, and reads what the months of the earlier run were made of.
 func (m *maker) recall() error {
+	if !m.e.Fingerprints() {
+		return nil
+	}
 	with := []string{version, fmt.Sprint(m.opt.TruthDays)}
 	for _, p := range protocol.Parameters {
 		with = append(with, fmt.Sprint(p.Name, m.opt.Protocol.Value(p.Name)))
@@ -73,6 +76,9 @@ func (m *maker) recall() error {
 
 // remember writes what the months were made of, for a later run.
 func (m *maker) remember() error {
+	if !m.e.Fingerprints() {
+		return nil
+	}
 	var rows []string
 	for _, at := range m.months {
 		rows = append(rows, fmt.Sprintf("('%s', 'visits', '%s')", at.name, at.digests["visits"]))
@@ -111,12 +117,16 @@ func (m *maker) each(query string, to func(at *month) []any) error {
 // inputs takes the fingerprints of what the months are made of: readings and findings by their record file and line, of which neither ever
 // changes, and what unit logs say of readings.
 func (m *maker) inputs() error {
+	if !m.e.Fingerprints() {
+		return m.each("SELECT v.month, min(epoch_us(r.taken_at)), max(epoch_us(r.taken_at)) FROM held_readings r JOIN visits v ON v.inspection_id = r.inspection_id GROUP BY v.month",
+			func(at *month) []any { return []any{&at.takenFrom, &at.takenTo} })
+	}
 	const line = "(SELECT number, hash(sha256) AS key FROM files) f ON f.number = "
 	for _, of := range []struct {
 		query string
 		to    func(at *month) []any
 	}{
-		{`SELECT v.month, CAST(sum(hash(f.key, r._line)) AS VARCHAR), CAST(min(r.taken_at) AS VARCHAR), CAST(max(r.taken_at) AS VARCHAR)
+		{`SELECT v.month, CAST(sum(hash(f.key, r._line)) AS VARCHAR), min(epoch_us(r.taken_at)), max(epoch_us(r.taken_at))
 			FROM held_readings r JOIN visits v ON v.inspection_id = r.inspection_id JOIN ` + line + `r._file GROUP BY v.month`,
 			func(at *month) []any { return []any{&at.readings, &at.takenFrom, &at.takenTo} }},
 		{`SELECT v.month, CAST(sum(hash(v.inspection_id, f.key, t._line)) AS VARCHAR)
@@ -149,7 +159,7 @@ func (m *maker) references() error {
 
 // digest works out what the tables of a pass are made of, in every month.
 func (m *maker) digest(p pass) error {
-	if m.coded != "" {
+	if m.coded != "" || !m.e.Fingerprints() {
 		return nil
 	}
 	around := map[*month]string{}

@@ -12,7 +12,7 @@ import (
 // maker is one run of Facts.
 type maker struct {
 	ctx    context.Context
-	e      *engine.Engine
+	e      engine.SQL
 	dir    string
 	opt    Options
 	step   func(table string)
@@ -26,7 +26,7 @@ type maker struct {
 type month struct {
 	name                   string            // YYYY-MM
 	visits                 string            // fingerprint of its rows of visits
-	startedFrom, startedTo string            // bounds of started_at
+	startedFrom, startedTo int64             // bounds of started_at, microseconds since 1970
 	firstDay, lastDay      int64             // of local dates, days since 1970
 	inputs                                   // what else its tables are made of
 	digests                map[string]string // by pass
@@ -36,7 +36,7 @@ type month struct {
 // inputs are fingerprints of what the tables of a month are made of, and bounds to find it by.
 type inputs struct {
 	readings, findings, logs string
-	takenFrom, takenTo       string // bounds of taken_at
+	takenFrom, takenTo       int64 // bounds of taken_at, microseconds since 1970; the first is the later where there is none
 }
 
 // visits finds the months and makes the table of that name, a file a month.
@@ -46,7 +46,7 @@ func (m *maker) visits() error {
 	if err != nil {
 		return err
 	}
-	if err := m.e.Exec(m.ctx, "CREATE OR REPLACE TEMP VIEW placed_visits AS "+query); err != nil {
+	if err := m.e.Define(m.ctx, "placed_visits", query); err != nil {
 		return err
 	}
 	if err := m.find(); err != nil {
@@ -65,7 +65,7 @@ func (m *maker) visits() error {
 			return err
 		}
 		if !made {
-			rows := fmt.Sprintf("SELECT * FROM placed_visits WHERE started_at BETWEEN TIMESTAMPTZ '%s' AND TIMESTAMPTZ '%s' AND month = '%s' ORDER BY inspection_id", at.startedFrom, at.startedTo, at.name)
+			rows := fmt.Sprintf("SELECT * FROM placed_visits WHERE started_at BETWEEN make_timestamptz(%d) AND make_timestamptz(%d) AND month = '%s' ORDER BY inspection_id", at.startedFrom, at.startedTo, at.name)
 			if err := m.e.Save(m.ctx, rows, m.path("visits", at)); err != nil {
 				return fmt.Errorf("make table visits: %w", err)
 			}
@@ -76,10 +76,14 @@ func (m *maker) visits() error {
 
 // find lists the months there are.
 func (m *maker) find() error {
-	query := `SELECT month, CAST(sum(hash(v)) AS VARCHAR), CAST(min(started_at) AS VARCHAR), CAST(max(started_at) AS VARCHAR),
-		min(local_date) - DATE '1970-01-01', max(local_date) - DATE '1970-01-01' FROM placed_visits v GROUP BY month ORDER BY month`
+	fingerprint := "''"
+	if m.e.Fingerprints() {
+		fingerprint = "CAST(sum(hash(v)) AS VARCHAR)"
+	}
+	query := "SELECT month, " + fingerprint + `, min(epoch_us(started_at)), max(epoch_us(started_at)),
+		date_diff('day', DATE '1970-01-01', min(local_date)), date_diff('day', DATE '1970-01-01', max(local_date)) FROM placed_visits v GROUP BY month ORDER BY month`
 	return m.e.Each(m.ctx, query, nil, func(scan func(...any) error) error {
-		at := &month{digests: map[string]string{}, earlier: map[string]string{}}
+		at := &month{inputs: inputs{takenFrom: 1}, digests: map[string]string{}, earlier: map[string]string{}}
 		m.months = append(m.months, at)
 		return scan(&at.name, &at.visits, &at.startedFrom, &at.startedTo, &at.firstDay, &at.lastDay)
 	})
@@ -131,7 +135,7 @@ func (m *maker) codedView(name, table string, months []*month) error {
 	for i, at := range months {
 		names[i] = at.name
 	}
-	return m.e.Exec(m.ctx, "CREATE OR REPLACE TEMP VIEW "+engine.Name(name)+" AS SELECT * FROM read_parquet("+
+	return m.e.Define(m.ctx, name, "SELECT * FROM read_parquet("+
 		engine.Quote(filepath.Join(m.coded, table+".parquet"))+") WHERE list_contains("+engine.List(names)+"::VARCHAR[], month)")
 }
 
@@ -201,16 +205,16 @@ func (m *maker) between() (err error) {
 
 // empty puts views without rows in the place of the tables of months.
 func (m *maker) empty() error {
-	if err := m.e.Exec(m.ctx, "CREATE OR REPLACE TEMP TABLE this_month (month VARCHAR)"); err != nil {
+	if err := m.e.Define(m.ctx, "this_month", "SELECT CAST(NULL AS VARCHAR) AS month WHERE false"); err != nil {
 		return err
 	}
-	if err := m.e.View(m.ctx, "these_findings", nil, "SELECT * FROM held_findings"); err != nil {
+	if err := m.e.Define(m.ctx, "these_findings", "SELECT * FROM held_findings"); err != nil {
 		return err
 	}
 	for _, p := range passes {
 		for scope, tables := range map[string][]string{"near_": p.near, "year_": p.year, "before_": p.before} {
 			for _, table := range tables {
-				if err := m.e.View(m.ctx, scope+table, nil, "SELECT * FROM "+engine.Name(table)); err != nil {
+				if err := m.e.Define(m.ctx, scope+table, "SELECT * FROM "+engine.Name(table)); err != nil {
 					return err
 				}
 			}

@@ -7,6 +7,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"time"
 
 	"scanledger/transform/engine"
 )
@@ -67,7 +68,7 @@ func (m *maker) make(p pass, i int, tables []string) error {
 // look puts the views of a pass over a month and the months around it.
 func (m *maker) look(p pass, i int) error {
 	at := m.months[i]
-	if err := m.e.Exec(m.ctx, "CREATE OR REPLACE TEMP TABLE this_month AS SELECT "+engine.Quote(at.name)+" AS month"); err != nil {
+	if err := m.e.Define(m.ctx, "this_month", "SELECT CAST("+engine.Quote(at.name)+" AS VARCHAR) AS month"); err != nil {
 		return err
 	}
 	for _, table := range p.reads {
@@ -94,15 +95,15 @@ func (m *maker) lookAtReadings(p pass, at *month) error {
 	if m.coded != "" {
 		return m.view("readings", "readings", []*month{at})
 	}
-	if at.takenFrom == "" { // none
+	if at.takenFrom > at.takenTo { // none
 		return m.theseReadings("SELECT * FROM held_readings WHERE false")
 	}
-	within := fmt.Sprintf("SELECT * FROM held_readings r WHERE r.taken_at BETWEEN TIMESTAMPTZ '%s' AND TIMESTAMPTZ '%s'", at.takenFrom, at.takenTo)
+	within := fmt.Sprintf("SELECT * FROM held_readings r WHERE r.taken_at BETWEEN make_timestamptz(%d) AND make_timestamptz(%d)", at.takenFrom, at.takenTo)
 	if !p.loaded {
 		return m.theseReadings(within)
 	}
 	within += " AND EXISTS (SELECT 1 FROM visits v WHERE v.inspection_id = r.inspection_id)"
-	if err := m.e.Exec(m.ctx, "CREATE OR REPLACE TEMP TABLE month_readings AS "+within); err != nil {
+	if err := m.e.Keep(m.ctx, "month_readings", within); err != nil {
 		return err
 	}
 	return m.theseReadings("SELECT * FROM month_readings")
@@ -114,13 +115,14 @@ func (m *maker) theseReadings(query string) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(m.e.View(m.ctx, "these_readings", nil, query), m.e.View(m.ctx, "readings", nil, readings))
+	return errors.Join(m.e.Define(m.ctx, "these_readings", query), m.e.Define(m.ctx, "readings", readings))
 }
 
 // lookAtFindings narrows these_findings to those that may tell about visits of the month.
 func (m *maker) lookAtFindings(at *month) error {
-	return m.e.View(m.ctx, "these_findings", nil, fmt.Sprintf("SELECT * FROM held_findings WHERE found_on BETWEEN DATE '1970-01-01' + %d AND DATE '1970-01-01' + %d",
-		at.firstDay, at.lastDay+int64(m.opt.TruthDays)))
+	day := func(n int64) string { return time.Unix(n*24*60*60, 0).UTC().Format(time.DateOnly) }
+	return m.e.Define(m.ctx, "these_findings", fmt.Sprintf("SELECT * FROM held_findings WHERE found_on BETWEEN DATE '%s' AND DATE '%s'",
+		day(at.firstDay), day(at.lastDay+int64(m.opt.TruthDays))))
 }
 
 // near are the months with a day within truth_days of one of month i.

@@ -54,8 +54,9 @@ type Options struct {
 	TruthDays int // 0: DefaultTruthDays
 	Protocol  protocol.Settings
 	Logs      logs.Settings
-	Describe  logs.Describe // of movement in unit logs; nil: no signatures
-	Earlier   string        // folder of the fact tables of an earlier run, whose months and unit-days are taken over where nothing changed; may be empty
+	Describe  logs.Describe  // of movement in unit logs; nil: no signatures
+	Local     *engine.Engine // makes the tables of unit logs where facts are made in a fleet, with the same views of settle in it; nil: the engine of the facts
+	Earlier   string         // folder of the fact tables of an earlier run, whose months and unit-days are taken over where nothing changed; may be empty
 
 	// Between, where set, is called once the base tables are made, and before the others, which name ids
 	// in sentences. These are then made of the base tables as it leaves them: NAME.parquet in the folder it returns.
@@ -68,12 +69,15 @@ type Made struct {
 }
 
 // Facts makes the fact tables in dir, and a view of each in e.
-func Facts(ctx context.Context, e *engine.Engine, dir string, opt Options, step func(table string)) (Made, error) {
+func Facts(ctx context.Context, e engine.SQL, dir string, opt Options, step func(table string)) (Made, error) {
 	if opt.TruthDays == 0 {
 		opt.TruthDays = DefaultTruthDays
 	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return Made{}, fmt.Errorf("make facts: %w", err)
+	}
+	if embedded, ok := e.(*engine.Engine); ok {
+		opt.Local = embedded
 	}
 	m := &maker{ctx: ctx, e: e, dir: dir, opt: opt, step: step}
 	if err := params(ctx, e, opt); err != nil {
@@ -98,7 +102,7 @@ func Facts(ctx context.Context, e *engine.Engine, dir string, opt Options, step 
 // logs makes the tables of unit logs.
 func (m *maker) logs() error {
 	m.step("log_holds")
-	if _, err := logs.Make(m.ctx, m.e, m.dir, m.opt.Earlier, m.opt.Logs, m.opt.Describe); err != nil {
+	if err := m.fromLogs(); err != nil {
 		return err
 	}
 	for _, table := range whole[1:] {
@@ -107,6 +111,36 @@ func (m *maker) logs() error {
 		}
 	}
 	return nil
+}
+
+// fromLogs makes those that come from samples alone, in the embedded engine.
+func (m *maker) fromLogs() error {
+	local := m.opt.Local
+	if local == m.e {
+		_, err := logs.Make(m.ctx, local, m.dir, m.opt.Earlier, m.opt.Logs, m.opt.Describe)
+		return err
+	}
+	for _, table := range []string{"season_months", "visits"} {
+		query, err := SQL(table)
+		if err != nil {
+			return err
+		}
+		if err := local.Keep(m.ctx, table, query); err != nil {
+			return err
+		}
+	}
+	if _, err := logs.Make(m.ctx, local, m.dir, "", m.opt.Logs, m.opt.Describe); err != nil {
+		return err
+	}
+	if err := local.Save(m.ctx, "SELECT * FROM log_readings", filepath.Join(m.dir, "log_readings.parquet")); err != nil {
+		return err
+	}
+	for _, table := range append(logs.Tables(), "log_readings") {
+		if err := m.e.View(m.ctx, table, []string{filepath.Join(m.dir, table+".parquet")}, ""); err != nil {
+			return err
+		}
+	}
+	return logs.Params(m.ctx, m.e, m.opt.Logs)
 }
 
 // whole makes a table of one file.
@@ -131,13 +165,13 @@ func (m *maker) save(table, path string) error {
 }
 
 // params makes the table of one row whose columns are the settings.
-func params(ctx context.Context, e *engine.Engine, opt Options) error {
+func params(ctx context.Context, e engine.SQL, opt Options) error {
 	columns, args := "CAST($truth_days AS INTEGER) AS truth_days", []any{engine.Arg("truth_days", opt.TruthDays)}
 	for _, p := range protocol.Parameters {
 		columns += ", CAST($" + p.Name + " AS DOUBLE) AS " + p.Name
 		args = append(args, engine.Arg(p.Name, opt.Protocol.Value(p.Name)))
 	}
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP TABLE params AS SELECT "+columns, args...)
+	return e.Keep(ctx, "params", "SELECT "+columns, args...)
 }
 
 // SQL is the query that makes a fact table.

@@ -144,8 +144,21 @@ func (e *Engine) View(ctx context.Context, name string, files []string, empty st
 	if len(files) > 0 {
 		from = "SELECT * FROM read_parquet(" + List(files) + ", hive_partitioning = false)"
 	}
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP VIEW "+Name(name)+" AS "+from)
+	return e.Define(ctx, name, from)
 }
+
+// Define makes a view of a SELECT.
+func (e *Engine) Define(ctx context.Context, name, query string) error {
+	return e.Exec(ctx, "CREATE OR REPLACE TEMP VIEW "+Name(name)+" AS "+query)
+}
+
+// Keep makes a table of the rows that a SELECT now has.
+func (e *Engine) Keep(ctx context.Context, name, query string, args ...any) error {
+	return e.Exec(ctx, "CREATE OR REPLACE TEMP TABLE "+Name(name)+" AS "+query, args...)
+}
+
+// Fingerprints is true: the engine hashes rows.
+func (e *Engine) Fingerprints() bool { return true }
 
 // Save writes the rows of a SELECT to one Parquet file, in the order of the SELECT.
 func (e *Engine) Save(ctx context.Context, query, path string) error {

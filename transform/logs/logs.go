@@ -66,14 +66,14 @@ func Make(ctx context.Context, e *engine.Engine, dir, earlier string, set Settin
 }
 
 // Params makes the table of one row whose columns are the settings.
-func Params(ctx context.Context, e *engine.Engine, set Settings) error {
+func Params(ctx context.Context, e engine.SQL, set Settings) error {
 	var columns []string
 	var args []any
 	for _, p := range Parameters {
 		columns = append(columns, "CAST($"+p.Name+" AS DOUBLE) AS "+p.Name)
 		args = append(args, engine.Arg(p.Name, set.Value(p.Name)))
 	}
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP TABLE log_params AS SELECT "+strings.Join(columns, ", "), args...)
+	return e.Keep(ctx, "log_params", "SELECT "+strings.Join(columns, ", "), args...)
 }
 
 // maker is one run of Make.

@@ -56,7 +56,7 @@ const emptyFates = `SELECT CAST(NULL AS INTEGER) AS load, CAST(NULL AS VARCHAR) 
 // Views makes, in an engine, the views that later rooms read: held_SET for every record set, with the
 // rows that counted after load upTo, fates with every fate and rejects with every broken rule recorded until
 // then, samples with the frames of the audit samples drawn until then, and the table files of record files.
-func Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {
+func Views(ctx context.Context, e engine.SQL, st *store.Store, upTo int) error {
 	if err := fatesUntil(ctx, e, st, upTo); err != nil {
 		return err
 	}
@@ -78,32 +78,35 @@ func Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) err
 }
 
 // Files makes the table files: one row per record file taken in by load upTo, with the number that rows have as _file.
-func Files(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {
-	err := e.Exec(ctx, `CREATE OR REPLACE TEMP TABLE files
-		(number INTEGER, name VARCHAR, sha256 VARCHAR, record_set VARCHAR, received_on VARCHAR, "rows" BIGINT, load INTEGER)`)
-	if err != nil {
-		return err
-	}
+func Files(ctx context.Context, e engine.SQL, st *store.Store, upTo int) error {
+	rows := []string{}
 	for _, f := range st.Manifest.Files {
 		if f.Load > upTo {
 			continue
 		}
 		received := st.Manifest.Loads[f.Load-1].ReceivedAt.UTC().Format(time.DateOnly)
-		err := e.Exec(ctx, "INSERT INTO files VALUES ($1, $2, $3, $4, $5, $6, $7)", f.Number, f.Name, f.SHA256, f.RecordSet, received, f.AtLoad.Rows-f.Forgotten, f.Load)
-		if err != nil {
-			return err
-		}
+		rows = append(rows, fmt.Sprintf("(%d, %s, %s, %s, '%s', %d, %d)", f.Number, engine.Quote(f.Name), engine.Quote(f.SHA256), engine.Quote(f.RecordSet),
+			received, f.AtLoad.Rows-f.Forgotten, f.Load))
 	}
-	return nil
+	where := ""
+	if len(rows) == 0 { // the columns alone
+		rows, where = append(rows, "(0, '', '', '', '', 0, 0)"), " WHERE false"
+	}
+	return e.Keep(ctx, "files", `SELECT CAST(number AS INTEGER) AS number, name, sha256, record_set, received_on, CAST("rows" AS BIGINT) AS "rows", CAST(load AS INTEGER) AS load
+		FROM (VALUES `+strings.Join(rows, ", ")+`) AS f (number, name, sha256, record_set, received_on, "rows", load)`+where)
 }
 
 // samples makes the view of that name: the frames in the order in which they were drawn, as draw, from 1.
-func samples(ctx context.Context, e *engine.Engine, frames []string) error {
+func samples(ctx context.Context, e engine.SQL, frames []string) error {
 	parts := []string{emptySamples}
 	for i, path := range frames {
-		parts = append(parts, fmt.Sprintf("SELECT %d, %s FROM read_parquet(%s)", i+1, sampleColumns, engine.Quote(path)))
+		frame := fmt.Sprintf("sample_%d", i+1)
+		if err := e.View(ctx, frame, []string{path}, ""); err != nil {
+			return err
+		}
+		parts = append(parts, fmt.Sprintf("SELECT %d, %s FROM %s", i+1, sampleColumns, frame))
 	}
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP VIEW samples AS "+strings.Join(parts, " UNION ALL "))
+	return e.Define(ctx, "samples", strings.Join(parts, " UNION ALL "))
 }
 
 const sampleColumns = `sample, month, inspection_id, site_id, point_id, technician_id, call, chance, part, "open", open_chance`
@@ -118,18 +121,18 @@ func parquetOnly(paths []string) []string {
 	return slices.DeleteFunc(paths, func(path string) bool { return !strings.HasSuffix(path, ".parquet") })
 }
 
-func fatesUntil(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {
+func fatesUntil(ctx context.Context, e engine.SQL, st *store.Store, upTo int) error {
 	if err := e.View(ctx, "fates", st.Paths(store.Fates, "", upTo), emptyFates); err != nil {
 		return err
 	}
-	if err := e.Exec(ctx, sqlText("fate_before")); err != nil {
+	if err := e.Keep(ctx, "fate_before", sqlText("fate_before")); err != nil {
 		return err
 	}
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP TABLE not_held AS SELECT record_set, file, line FROM fate_before WHERE NOT held")
+	return e.Keep(ctx, "not_held", "SELECT record_set, file, line FROM fate_before WHERE NOT held")
 }
 
 // heldView makes view held_SET over the given parts, less the rows in not_held.
-func heldView(ctx context.Context, e *engine.Engine, set *contract.Set, parts []string) error {
+func heldView(ctx context.Context, e engine.SQL, set *contract.Set, parts []string) error {
 	if err := e.View(ctx, "taken_"+set.Name, parts, emptyTable(set)); err != nil {
 		return err
 	}
@@ -140,10 +143,10 @@ func heldView(ctx context.Context, e *engine.Engine, set *contract.Set, parts []
 	if err != nil {
 		return err
 	}
-	view := "CREATE OR REPLACE TEMP VIEW held_" + set.Name + " AS SELECT * FROM taken_" + set.Name + " t"
+	held := "SELECT * FROM taken_" + set.Name + " t"
 	if unheld > 0 {
-		view += " WHERE NOT EXISTS (SELECT 1 FROM not_held n WHERE n.record_set = " + engine.Quote(set.Name) +
+		held += " WHERE NOT EXISTS (SELECT 1 FROM not_held n WHERE n.record_set = " + engine.Quote(set.Name) +
 			" AND n.file = t._file AND n.line = t._line)"
 	}
-	return e.Exec(ctx, view)
+	return e.Define(ctx, "held_"+set.Name, held)
 }

@@ -1,5 +1,4 @@
 -- The newest fate of every row that has one, before this load. In: fates. Out: fate_before.
-CREATE OR REPLACE TEMP TABLE fate_before AS
 SELECT record_set, file, line, arg_max(fate, load) AS fate, arg_max(held, load) AS held, arg_max(rule, load) AS rule
 FROM fates
-GROUP BY record_set, file, line;
+GROUP BY record_set, file, line
