@@ -24,7 +24,7 @@ type AccuracyCut struct {
 // AccuracyRow is how the calls of one cut held up.
 type AccuracyRow struct {
 	AccuracyCut
-	Sites                   int64  `json:"sites"`
+	Clusters                int64  `json:"clusters"`
 	ActiveCalls             int64  `json:"active_calls"`
 	ActiveVerified          int64  `json:"active_verified"`
 	ActiveVerifiedShare     Figure `json:"active_verified_share"`
@@ -83,7 +83,7 @@ func (d *desk) accuracy() error {
 		return err
 	}
 	a := audit{floor: d.book.Floor}
-	err = d.eng.Each(d.ctx, q.SQL, d.months(), func(scan func(...any) error) error {
+	err = d.eng.Each(d.ctx, q.SQL, d.clustered(), func(scan func(...any) error) error {
 		var c siteCalls
 		if err := scan(&c.By, &c.Material, &c.DensityClass, &c.Gain, &c.Season, &c.Region, &c.Month, &c.Model, &c.ThicknessBand, &c.site, &c.stratum,
 			&c.active.Condition, &c.active.NoCondition, &c.active.Unverified, &c.activeReport,
@@ -243,7 +243,7 @@ func (r *AccuracyRow) corrected(cells []stats.VerificationCell, strata []stats.V
 	if err != nil {
 		return err
 	}
-	r.Sites = int64(v.Clusters)
+	r.Clusters = int64(v.Clusters)
 	r.SensitivityEnough, r.SensitivityWhyNot = r.rests(v.Sensitivity, r.Missed, "missed points", floor)
 	r.SpecificityEnough, r.SpecificityWhyNot = r.rests(v.Specificity, r.FalseAlarms, "false alarms", floor)
 	if r.ClearVerified > 0 && r.ActiveVerified > 0 {

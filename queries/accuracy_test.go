@@ -82,7 +82,7 @@ func TestPublishedPartialVerification(t *testing.T) {
 					close(t, ci.what+" low as published", ci.low, ci.published[0], 2e-4)
 					close(t, ci.what+" high as published", ci.high, ci.published[1], 2e-4)
 				}
-				if r.Sites != int64(sites) || r.Strata != 1 || r.StrataMerged != 0 || !r.SensitivityEnough {
+				if r.Clusters != int64(sites) || r.Strata != 1 || r.StrataMerged != 0 || !r.SensitivityEnough {
 					t.Errorf("%+v", r)
 				}
 			}
@@ -105,8 +105,8 @@ func TestStratifiedCorrection(t *testing.T) {
 	close(t, "sensitivity", r.Sensitivity, 150./370, 1e-12)
 	close(t, "specificity", r.Specificity, 380./430, 1e-12)
 	close(t, "naive sensitivity", r.SensitivityNaive, 110./130, 1e-12)
-	if r.Strata != 2 || r.StrataMerged != 0 || r.Sites != 200 {
-		t.Errorf("%d strata, %d merged, %d sites", r.Strata, r.StrataMerged, r.Sites)
+	if r.Strata != 2 || r.StrataMerged != 0 || r.Clusters != 200 {
+		t.Errorf("%d strata, %d merged, %d clusters", r.Strata, r.StrataMerged, r.Clusters)
 	}
 	close(t, "board alone", byCut(t, b, "material", "board").Sensitivity, 100./120, 1e-12)
 	close(t, "dense alone", byCut(t, b, "density_class", "dense").Sensitivity, 50./250, 1e-12)

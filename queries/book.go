@@ -3,6 +3,7 @@ package queries
 import (
 	"context"
 	"fmt"
+	"math"
 	"time"
 
 	"scanledger/ingest/store"
@@ -109,6 +110,7 @@ type desk struct {
 	book *Book
 	opt  Options
 
+	groups    int64              // of sites, see clustered
 	takeApart []BreakdownRow     // of the patterns, before what lies outside them is known
 	staff     staff              // everyone's counts, once consistency has run
 	wanted    []string           // inspections that get a page, whatever their weight
@@ -188,11 +190,15 @@ func Analyse(ctx context.Context, e engine.SQL, st *store.Store, upTo int, opt O
 	return d.book, nil
 }
 
-// period fills an open end from the visits there are.
+// period fills an open end from the visits there are, and sees whether sites are to be grouped.
 func (d *desk) period() error {
 	var first, last string
-	err := d.eng.Each(d.ctx, "SELECT coalesce(min(month), ''), coalesce(max(month), '') FROM visits", nil,
-		func(scan func(...any) error) error { return scan(&first, &last) })
+	var sites int
+	err := d.eng.Each(d.ctx, "SELECT coalesce(min(month), ''), coalesce(max(month), ''), count(DISTINCT site_key) FROM visits", nil,
+		func(scan func(...any) error) error { return scan(&first, &last, &sites) })
+	if d.groups = math.MaxInt64; sites > mostSites {
+		d.groups = siteGroups
+	}
 	if d.book.From == "" {
 		d.book.From = first
 	}
@@ -205,6 +211,18 @@ func (d *desk) period() error {
 // months binds the period, for queries that have it as parameters.
 func (d *desk) months() []any {
 	return []any{engine.Arg("from", d.book.From), engine.Arg("to", d.book.To)}
+}
+
+// Sites are clusters, and beyond mostSites of them random groups of sites are (the random groups of Wolter 2007, chapter 2;
+// with as many as siteGroups a standard error is itself good to 5 %). What an analysis has to read is so bounded.
+const (
+	mostSites  = 4096
+	siteGroups = 256
+)
+
+// clustered binds the period and how many clusters sites are put into.
+func (d *desk) clustered() []any {
+	return append(d.months(), engine.Arg("groups", d.groups))
 }
 
 // run runs the named query; scan reads one of its rows into a new entry.

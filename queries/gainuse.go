@@ -54,14 +54,14 @@ const (
 
 // gainCount is one row of the query: a part of a mix, or a count by site.
 type gainCount struct {
-	part, technician, place, stratum string
+	part, technician, place, stratum string // place: a visit of a mix, or the site
 	gain                             int
 	relative                         float64
 	n, events                        int
 }
 
 func (d *desk) gainUse() error {
-	counts, q, err := run(d, "technician_gain", d.months(), func(scan func(...any) error, c *gainCount) error {
+	counts, q, err := run(d, "technician_gain", d.clustered(), func(scan func(...any) error, c *gainCount) error {
 		return scan(&c.part, &c.technician, &c.place, &c.stratum, &c.gain, &c.relative, &c.n, &c.events)
 	})
 	if err != nil {
@@ -78,11 +78,14 @@ func (d *desk) gainUse() error {
 
 func gainUseRows(counts []gainCount, floor int) ([]GainUseRow, error) {
 	var readings []instrument.MixReadings
+	visits := map[string]int{}
 	starts, steps := map[string]stats.ClusterSums{}, map[string]stats.ClusterSums{}
 	for _, c := range counts {
 		switch c.part {
 		case "mix":
 			readings = append(readings, instrument.MixReadings{Technician: c.technician, Stratum: c.stratum, Visit: c.place, Gain: c.gain, Relative: c.relative, N: c.n})
+		case "visits":
+			visits[c.technician] = c.n
 		case "start":
 			starts[c.technician] = withSite(starts[c.technician], c.n, c.events)
 		default:
@@ -95,6 +98,9 @@ func gainUseRows(counts []gainCount, floor int) ([]GainUseRow, error) {
 	}
 	rows := []GainUseRow{}
 	for _, m := range mixes {
+		if n, grouped := visits[m.Technician]; grouped {
+			m.Visits = n // not the groups of sites
+		}
 		row := gainUseRow(m, floor)
 		if err := row.start(starts[m.Technician], floor); err != nil {
 			return nil, err

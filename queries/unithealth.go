@@ -72,14 +72,15 @@ const (
 type unitCount struct {
 	part, unit, model                     string
 	overdue                               *bool
-	site                                  *string // of a unit: the day its service is due
+	due                                   *string // of a unit: the day its service is due
+	site                                  string
 	material, season, technician, month   string
 	points, active, verified, falseAlarms int
 }
 
 func (d *desk) unitHealth() error {
-	counts, q, err := run(d, "unit_health", d.months(), func(scan func(...any) error, c *unitCount) error {
-		return scan(&c.part, &c.unit, &c.model, &c.overdue, &c.site, &c.material, &c.season, &c.technician, &c.month, &c.points, &c.active, &c.verified, &c.falseAlarms)
+	counts, q, err := run(d, "unit_health", d.clustered(), func(scan func(...any) error, c *unitCount) error {
+		return scan(&c.part, &c.unit, &c.model, &c.overdue, &c.due, &c.site, &c.material, &c.season, &c.technician, &c.month, &c.points, &c.active, &c.verified, &c.falseAlarms)
 	})
 	if err != nil {
 		return err
@@ -103,11 +104,11 @@ func unitRows(counts []unitCount, drifts []instrument.Drift, uses []UnitUseRow, 
 	checked := checkedCalls{}
 	for _, c := range counts {
 		if c.part == "unit" {
-			rows = append(rows, UnitRow{UnitID: c.unit, Model: c.model, ServiceDueOn: c.site, ServiceOverdue: c.overdue, Readings: int64(c.points), ReadingsOverdue: int64(c.falseAlarms)})
+			rows = append(rows, UnitRow{UnitID: c.unit, Model: c.model, ServiceDueOn: c.due, ServiceOverdue: c.overdue, Readings: int64(c.points), ReadingsOverdue: int64(c.falseAlarms)})
 			continue
 		}
 		checked.add(c)
-		visited = append(visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: *c.site, Material: c.material, Season: c.season, Technician: c.technician, Month: c.month,
+		visited = append(visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: c.site, Material: c.material, Season: c.season, Technician: c.technician, Month: c.month,
 			Points: c.points, FalseAlarms: c.falseAlarms})
 	}
 	alarms, err := instrument.FalseAlarms(visited, floor, Confidence)

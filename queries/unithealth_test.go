@@ -20,7 +20,7 @@ func yearOf(r *rand.Rand) []unitCount {
 			late := unit == 0 && month >= 6
 			for range 15 {
 				site++
-				c := unitCount{part: "calls", unit: fmt.Sprint("U", unit+1), overdue: &late, site: pointer(fmt.Sprintf("S%04d", site)), material: "board", season: "S summer",
+				c := unitCount{part: "calls", unit: fmt.Sprint("U", unit+1), overdue: &late, site: fmt.Sprintf("S%04d", site), material: "board", season: "S summer",
 					technician: fmt.Sprint("T", people[unit]), points: 8}
 				for range c.points {
 					chance := 0.05
@@ -36,14 +36,14 @@ func yearOf(r *rand.Rand) []unitCount {
 		}
 	}
 	no, yes := false, true
-	out = append(out, unitCount{part: "calls", unit: "U9", overdue: &no, site: pointer("S9999"), material: "board", season: "S summer", technician: "T0", points: 8, active: 1})
+	out = append(out, unitCount{part: "calls", unit: "U9", overdue: &no, site: "S9999", material: "board", season: "S summer", technician: "T0", points: 8, active: 1})
 	for i, unit := range []string{"U1", "U2", "U3", "U4", "U5", "U6", "U7", "U8", "U9"} {
 		c := unitCount{part: "unit", unit: unit, model: "M", points: 3000}
 		switch i {
 		case 0:
-			c.overdue, c.site, c.falseAlarms = &yes, pointer("2026-06-30"), 1500
+			c.overdue, c.due, c.falseAlarms = &yes, pointer("2026-06-30"), 1500
 		case 1:
-			c.overdue, c.site = &no, pointer("2027-06-30")
+			c.overdue, c.due = &no, pointer("2027-06-30")
 		}
 		out = append(out, c)
 	}

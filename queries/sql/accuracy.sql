@@ -5,8 +5,9 @@
 -- reads: point_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
+-- param: groups | how many random groups of sites are the clusters; larger than any site_key where every site is one
 -- column: by | which columns make the cut; "all" for everything
--- column: sites | sites with a call; points of one site are alike, so sites are the independent units
+-- column: clusters | sites with a call; points of one site are alike, so sites are the independent units. Where there are more than 4096 sites, they are put into 256 random groups, and these are the clusters (random groups, Wolter 2007)
 -- column: active_calls | point-visits called active
 -- column: active_verified | of those, with a decisive finding (opened, drilled or borescope) in the truth window
 -- column: active_verified_share | active_verified / active_calls
@@ -48,7 +49,7 @@
 -- caveat: Openings needed: the half-width is 1.96 p(1-p) times the standard error of logit sensitivity, in which only the part from checking clear calls shrinks; the design effect found so far is taken to hold. At least as many are asked as reach the floor of checked clear calls and, at the share missed so far, 5 missed points.
 -- caveat: The query counts by site and stratum; the program sums sites and strata into cuts.
 WITH calls AS (
-    SELECT site_key, material, density_class, gain, season, region, month, model, thickness_band, call, truth, verified_by,
+    SELECT site_key % $groups AS site, material, density_class, gain, season, region, month, model, thickness_band, call, truth, verified_by,
            material || ' ' || density_class || CASE WHEN called_elsewhere THEN ' called active by another visit' ELSE '' END AS stratum
     FROM point_visits
     WHERE month BETWEEN $from AND $to AND call IN ('active', 'clear')
@@ -57,7 +58,7 @@ SELECT CASE grouping(material, density_class, gain, season, region, month, model
            WHEN 255 THEN 'all' WHEN 127 THEN 'material' WHEN 191 THEN 'density_class' WHEN 223 THEN 'gain' WHEN 239 THEN 'season'
            WHEN 247 THEN 'region' WHEN 251 THEN 'month' WHEN 253 THEN 'model' WHEN 254 THEN 'thickness_band' WHEN 95 THEN 'material+gain'
        END AS "by",
-       material, density_class, gain, season, region, month, model, thickness_band, site_key, stratum,
+       material, density_class, gain, season, region, month, model, thickness_band, site, stratum,
        count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth = 'active') AS confirmed,
        count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth <> 'active') AS false_alarms,
        count(*) FILTER (WHERE call = 'active' AND verified_by <> 'decisive') AS active_unverified,
@@ -67,8 +68,8 @@ SELECT CASE grouping(material, density_class, gain, season, region, month, model
        count(*) FILTER (WHERE call = 'clear' AND verified_by <> 'decisive') AS clear_unverified,
        count(*) FILTER (WHERE call = 'clear' AND verified_by = 'report' AND truth = 'active') AS missed_reported
 FROM calls
-GROUP BY GROUPING SETS ((site_key, stratum), (material, site_key, stratum), (density_class, site_key, stratum), (gain, site_key, stratum),
-                        (season, site_key, stratum), (region, site_key, stratum), (month, site_key, stratum), (model, site_key, stratum),
-                        (thickness_band, site_key, stratum), (material, gain, site_key, stratum))
+GROUP BY GROUPING SETS ((site, stratum), (material, site, stratum), (density_class, site, stratum), (gain, site, stratum),
+                        (season, site, stratum), (region, site, stratum), (month, site, stratum), (model, site, stratum),
+                        (thickness_band, site, stratum), (material, gain, site, stratum))
 ORDER BY "by", material NULLS FIRST, density_class NULLS FIRST, gain NULLS FIRST, season NULLS FIRST, region NULLS FIRST, month NULLS FIRST,
-         model NULLS FIRST, thickness_band NULLS FIRST, site_key, stratum
+         model NULLS FIRST, thickness_band NULLS FIRST, site, stratum

@@ -27,7 +27,7 @@
 -- column: missed | of these, activity found
 -- caveat: Cuts by three or more are not made: most would hold too few points to say anything. Cuts by month and something else go back two years.
 WITH cells AS (
-    SELECT month, region, material, technician_id, site_id, count(*) AS n,
+    SELECT month, region, material, technician_id, site_key, count(*) AS n,
            count(*) FILTER (WHERE call = 'active') AS x,
            count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive') AS vn,
            count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth = 'active') AS vx,
@@ -37,11 +37,11 @@ WITH cells AS (
     WHERE month BETWEEN $from AND $to
     GROUP BY ALL
 ), by_site AS (
-    SELECT grouping_id(month, region, material, technician_id) AS without, month, region, material, technician_id, site_id,
+    SELECT grouping_id(month, region, material, technician_id) AS without, month, region, material, technician_id, site_key,
            sum(n) AS n, sum(x) AS x, sum(vn) AS vn, sum(vx) AS vx, sum(clear_verified) AS clear_verified, sum(missed) AS missed
     FROM cells
-    GROUP BY GROUPING SETS ((site_id), (month, site_id), (region, site_id), (material, site_id), (technician_id, site_id), (month, region, site_id),
-        (month, material, site_id), (month, technician_id, site_id), (region, material, site_id), (region, technician_id, site_id), (material, technician_id, site_id))
+    GROUP BY GROUPING SETS ((site_key), (month, site_key), (region, site_key), (material, site_key), (technician_id, site_key), (month, region, site_key),
+        (month, material, site_key), (month, technician_id, site_key), (region, material, site_key), (region, technician_id, site_key), (material, technician_id, site_key))
 )
 SELECT CASE WHEN without = 15 THEN 'all' ELSE concat_ws('+', CASE WHEN month IS NOT NULL THEN 'month' END, CASE WHEN region IS NOT NULL THEN 'region' END,
            CASE WHEN material IS NOT NULL THEN 'material' END, CASE WHEN technician_id IS NOT NULL THEN 'technician' END) END AS "by",

@@ -26,22 +26,22 @@ WITH visit_cells AS (
                WHEN 127 THEN 'all' WHEN 63 THEN 'material' WHEN 95 THEN 'season' WHEN 111 THEN 'region' WHEN 119 THEN 'month'
                WHEN 123 THEN 'model' WHEN 125 THEN 'thickness_band' WHEN 126 THEN 'purpose'
                WHEN 31 THEN 'material+season' WHEN 79 THEN 'region+season' WHEN 103 THEN 'region+month' END AS "by",
-           material, CAST(NULL AS INTEGER) AS gain, season, region, month, model, thickness_band, purpose, site_id,
+           material, CAST(NULL AS INTEGER) AS gain, season, region, month, model, thickness_band, purpose, site_key,
            count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure
     FROM point_visits
     WHERE month BETWEEN $from AND $to
-    GROUP BY GROUPING SETS ((site_id), (material, site_id), (season, site_id), (region, site_id), (month, site_id), (model, site_id),
-                            (thickness_band, site_id), (purpose, site_id), (material, season, site_id), (season, region, site_id),
-                            (region, month, site_id))
+    GROUP BY GROUPING SETS ((site_key), (material, site_key), (season, site_key), (region, site_key), (month, site_key), (model, site_key),
+                            (thickness_band, site_key), (purpose, site_key), (material, season, site_key), (season, region, site_key),
+                            (region, month, site_key))
 ), reading_cells AS (
     SELECT CASE grouping(material, region, season) WHEN 7 THEN 'gain' WHEN 3 THEN 'material+gain' WHEN 6 THEN 'gain+season'
                 WHEN 1 THEN 'material+gain+region' END AS "by",
            material, gain, season, region, CAST(NULL AS VARCHAR) AS month, CAST(NULL AS VARCHAR) AS model,
-           CAST(NULL AS VARCHAR) AS thickness_band, CAST(NULL AS VARCHAR) AS purpose, site_id,
+           CAST(NULL AS VARCHAR) AS thickness_band, CAST(NULL AS VARCHAR) AS purpose, site_key,
            sum(readings) AS n, sum(active) AS active, sum(unsure) AS unsure
     FROM reading_cells
     WHERE NOT control AND month BETWEEN $from AND $to
-    GROUP BY GROUPING SETS ((gain, site_id), (material, gain, site_id), (gain, season, site_id), (material, gain, region, site_id))
+    GROUP BY GROUPING SETS ((gain, site_key), (material, gain, site_key), (gain, season, site_key), (material, gain, region, site_key))
 ), cells AS (
     SELECT * FROM visit_cells
     UNION ALL

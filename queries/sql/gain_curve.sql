@@ -5,6 +5,7 @@
 -- reads: point_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
+-- param: groups | how many random groups of sites are the clusters; larger than any site_key where every site is one
 -- column: by | material, density_class, material+thickness_band or model+material
 -- column: density_class | light, medium or dense, where rows are by density class
 -- column: points | point-visits found active by a decisive finding
@@ -24,25 +25,25 @@
 -- caveat: Each point is counted once, shared out over the steps in the fit.
 -- caveat: Rows by material, band or density class pool unit models, whose gain steps mean different things.
 WITH ladders AS (
-    SELECT site_key, material, density_class, thickness_band, coalesce(model, 'unknown') AS model,
+    SELECT site_key % $groups AS site, material, density_class, thickness_band, coalesce(model, 'unknown') AS model,
            call || CASE WHEN called_elsewhere THEN ', elsewhere active' ELSE '' END AS call, truth, shown_at, unshown_at
     FROM point_visits
     WHERE verified_by = 'decisive' AND month BETWEEN $from AND $to
 ), cells AS (
     SELECT CASE grouping(density_class, thickness_band, model) WHEN 7 THEN 'material' WHEN 3 THEN 'density_class'
                 WHEN 5 THEN 'material+thickness_band' WHEN 6 THEN 'model+material' END AS "by",
-           material, density_class, thickness_band, model, truth, site_key, call, unshown_at, shown_at, count(*) AS points
+           material, density_class, thickness_band, model, truth, site, call, unshown_at, shown_at, count(*) AS points
     FROM ladders
-    GROUP BY GROUPING SETS ((material, truth, site_key, call, unshown_at, shown_at),
-                            (density_class, material, truth, site_key, call, unshown_at, shown_at),
-                            (material, thickness_band, truth, site_key, call, unshown_at, shown_at),
-                            (model, material, truth, site_key, call, unshown_at, shown_at))
+    GROUP BY GROUPING SETS ((material, truth, site, call, unshown_at, shown_at),
+                            (density_class, material, truth, site, call, unshown_at, shown_at),
+                            (material, thickness_band, truth, site, call, unshown_at, shown_at),
+                            (model, material, truth, site, call, unshown_at, shown_at))
 ), named AS (
-    SELECT "by", CASE WHEN "by" <> 'density_class' THEN material END AS material, density_class, thickness_band, model, truth, site_key,
+    SELECT "by", CASE WHEN "by" <> 'density_class' THEN material END AS material, density_class, thickness_band, model, truth, site,
            material AS weighed_as, call, unshown_at, shown_at, points
     FROM cells
 )
-SELECT "by", material, density_class, thickness_band, model, truth, site_key, weighed_as, call, unshown_at, shown_at, points
+SELECT "by", material, density_class, thickness_band, model, truth, site, weighed_as, call, unshown_at, shown_at, points
 FROM named
-ORDER BY "by", material NULLS FIRST, density_class NULLS FIRST, thickness_band NULLS FIRST, model NULLS FIRST, truth, site_key, weighed_as,
+ORDER BY "by", material NULLS FIRST, density_class NULLS FIRST, thickness_band NULLS FIRST, model NULLS FIRST, truth, site, weighed_as,
          call, unshown_at NULLS FIRST, shown_at NULLS LAST

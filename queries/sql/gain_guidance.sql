@@ -5,6 +5,7 @@
 -- reads: verified_readings, held_materials
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
+-- param: groups | how many random groups of sites are the clusters; larger than any site_key where every site is one
 -- column: by | material+gain, material+thickness_band+gain or model+material+gain
 -- column: readings_active | readings (control readings left out) at point-visits found active by a decisive finding
 -- column: points_active | the point-visits they come from
@@ -50,7 +51,7 @@
 WITH cells AS (
     SELECT CASE grouping(thickness_band, model) WHEN 3 THEN 'material+gain' WHEN 1 THEN 'material+thickness_band+gain'
                 WHEN 2 THEN 'model+material+gain' END AS "by",
-           material, thickness_band, model, gain, site_key, call,
+           material, thickness_band, model, gain, site_key % $groups AS site, call,
            coalesce(sum(readings) FILTER (WHERE truth = 'active'), 0) AS readings_active,
            coalesce(sum(active) FILTER (WHERE truth = 'active'), 0) AS hits,
            count(*) FILTER (WHERE truth = 'active') AS points_active,
@@ -61,11 +62,11 @@ WITH cells AS (
            count(*) FILTER (WHERE truth = 'not_active' AND first_model) AS points_not_active_pooled
     FROM verified_readings
     WHERE month BETWEEN $from AND $to
-    GROUP BY GROUPING SETS ((material, gain, site_key, call), (material, thickness_band, gain, site_key, call), (material, model, gain, site_key, call))
+    GROUP BY GROUPING SETS ((material, gain, site, call), (material, thickness_band, gain, site, call), (material, model, gain, site, call))
 )
-SELECT c."by", c.material, c.thickness_band, c.model, c.gain, c.site_key, c.call, c.readings_active, c.hits,
+SELECT c."by", c.material, c.thickness_band, c.model, c.gain, c.site, c.call, c.readings_active, c.hits,
        CASE WHEN c.model IS NULL THEN c.points_active_pooled ELSE c.points_active END AS points_active, c.readings_not_active, c.false_alarms,
        CASE WHEN c.model IS NULL THEN c.points_not_active_pooled ELSE c.points_not_active END AS points_not_active, m.gain_low, m.gain_high, m.typical_thickness_mm
 FROM cells c
 JOIN held_materials m ON m.material = c.material
-ORDER BY c."by", c.material, c.thickness_band NULLS FIRST, c.model NULLS FIRST, c.gain, c.site_key, c.call
+ORDER BY c."by", c.material, c.thickness_band NULLS FIRST, c.model NULLS FIRST, c.gain, c.site, c.call

@@ -1,7 +1,7 @@
 -- name: log_match
 -- title: Which readings have a hold in the unit's log, and which holds a reading?
 -- question: Of the readings written down, how many does the unit's own log show; of the holds it logged, how many were written down; and how far was its clock off?
--- grain: one row per unit and month
+-- grain: one row per month and unit that has ever handed in a log
 -- reads: log_matches, log_offsets, log_spells
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM

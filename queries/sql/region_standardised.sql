@@ -23,12 +23,12 @@
 -- caveat: Standardised for material and for nothing else: thickness, gain, season and who calls may still differ.
 -- caveat: A standardised rate serves comparison between regions. It is not what was called in the region; the raw rate is.
 WITH cells AS (
-    SELECT region, site_id, material, count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active
+    SELECT region, site_key, material, count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active
     FROM point_visits
     WHERE month BETWEEN $from AND $to
-    GROUP BY region, site_id, material
+    GROUP BY region, site_key, material
 ), sites AS (
-    SELECT region, count(DISTINCT site_id) AS sites
+    SELECT region, count(DISTINCT site_key) AS sites
     FROM cells
     GROUP BY region
 )
@@ -36,7 +36,7 @@ SELECT a.region, a.material, b.material AS other, s.sites, count(*) AS sites_of_
        CAST(sum(a.active * b.active) AS BIGINT) AS active_times_active, CAST(sum(a.active * b.n) AS BIGINT) AS active_times_n,
        CAST(sum(a.n * b.active) AS BIGINT) AS n_times_active, CAST(sum(a.n * b.n) AS BIGINT) AS n_times_n
 FROM cells a
-JOIN cells b ON b.region = a.region AND b.site_id = a.site_id
+JOIN cells b ON b.region = a.region AND b.site_key = a.site_key
 JOIN sites s ON s.region = a.region
 GROUP BY a.region, a.material, b.material, s.sites
 ORDER BY a.region, a.material, b.material

@@ -34,16 +34,18 @@
 -- caveat: No other figure is adjusted for season. What is tested, where and by whom may differ by season too.
 -- caveat: Within less than two years a season and a trend cannot be told apart.
 WITH measured AS (
-    SELECT 'called_active' AS measure, inspection_id, call = 'active' AS event
+    SELECT 'called_active' AS measure, inspection_id, count(*) AS n, count(*) FILTER (WHERE call = 'active') AS events
     FROM point_visits
+    GROUP BY inspection_id
     UNION ALL
-    SELECT 'confirmed', inspection_id, truth = 'active'
+    SELECT 'confirmed', inspection_id, count(*), count(*) FILTER (WHERE truth = 'active')
     FROM point_visits
     WHERE call = 'active' AND verified_by = 'decisive'
+    GROUP BY inspection_id
 ), placed AS (
     SELECT g."group", CASE WHEN g."group" = 'region' THEN v.region END AS region, m.measure,
-           v.season_scheme IN ('south_four', 'south_wet_dry') AS southern, v.site_id, v.month,
-           CAST(extract(doy FROM v.local_date) AS INTEGER) AS day, m.event
+           v.season_scheme IN ('south_four', 'south_wet_dry') AS southern, v.site_key, v.month,
+           CAST(extract(doy FROM v.local_date) AS INTEGER) AS day, m.n, m.events
     FROM measured m
     JOIN visits v ON v.inspection_id = m.inspection_id
     JOIN (VALUES ('region', 'south_four'), ('region', 'north_four'), ('region', 'south_wet_dry'), ('region', 'north_wet_dry'),
@@ -51,9 +53,9 @@ WITH measured AS (
          AS g ("group", season_scheme) ON g.season_scheme = v.season_scheme
     WHERE v.month BETWEEN $from AND $to
 ), by_site AS (
-    SELECT "group", region, measure, site_id, count(*) AS n, count(*) FILTER (WHERE event) AS events
+    SELECT "group", region, measure, site_key, CAST(sum(n) AS BIGINT) AS n, CAST(sum(events) AS BIGINT) AS events
     FROM placed
-    GROUP BY "group", region, measure, site_id
+    GROUP BY "group", region, measure, site_key
 ), clusters AS (
     SELECT "group", region, measure, count(*) AS sites, sum(events * events) AS events_squared, sum(events * n) AS events_times_n, sum(n * n) AS n_squared
     FROM by_site
@@ -63,7 +65,7 @@ WITH measured AS (
     FROM placed
     GROUP BY "group", region, measure
 )
-SELECT p."group", p.region, p.measure, p.southern, p.day, count(*) AS n, count(*) FILTER (WHERE p.event) AS events, c.sites,
+SELECT p."group", p.region, p.measure, p.southern, p.day, CAST(sum(p.n) AS BIGINT) AS n, CAST(sum(p.events) AS BIGINT) AS events, c.sites,
        CAST(c.events_squared AS BIGINT) AS events_squared, CAST(c.events_times_n AS BIGINT) AS events_times_n, CAST(c.n_squared AS BIGINT) AS n_squared,
        v.months, v.months_of_year
 FROM placed p

@@ -19,14 +19,16 @@
 -- column: enough | false where there are fewer cases than the floor
 -- caveat: Raw counts: nothing is adjusted.
 WITH measured AS (
-    SELECT 'called_active' AS measure, inspection_id, call = 'active' AS event
+    SELECT 'called_active' AS measure, inspection_id, count(*) AS n, count(*) FILTER (WHERE call = 'active') AS events
     FROM point_visits
+    GROUP BY inspection_id
     UNION ALL
-    SELECT 'confirmed', inspection_id, truth = 'active'
+    SELECT 'confirmed', inspection_id, count(*), count(*) FILTER (WHERE truth = 'active')
     FROM point_visits
     WHERE call = 'active' AND verified_by = 'decisive'
+    GROUP BY inspection_id
 ), placed AS (
-    SELECT g."group", CASE WHEN g."group" = 'region' THEN v.region END AS region, m.measure, v.site_id, m.event,
+    SELECT g."group", CASE WHEN g."group" = 'region' THEN v.region END AS region, m.measure, v.site_key, m.n, m.events,
            CAST((extract(month FROM v.local_date) + g.moved - 1) % 12 + 1 AS INTEGER) AS month_of_year
     FROM measured m
     JOIN visits v ON v.inspection_id = m.inspection_id
@@ -35,9 +37,9 @@ WITH measured AS (
          AS g ("group", season_scheme, moved) ON g.season_scheme = v.season_scheme
     WHERE v.month BETWEEN $from AND $to
 ), by_site AS (
-    SELECT "group", region, measure, month_of_year, site_id, count(*) AS n, count(*) FILTER (WHERE event) AS events
+    SELECT "group", region, measure, month_of_year, site_key, CAST(sum(n) AS BIGINT) AS n, CAST(sum(events) AS BIGINT) AS events
     FROM placed
-    GROUP BY "group", region, measure, month_of_year, site_id
+    GROUP BY "group", region, measure, month_of_year, site_key
 )
 SELECT "group", region, measure, month_of_year, CAST(sum(n) AS BIGINT) AS n, CAST(sum(events) AS BIGINT) AS events, count(*) AS sites,
        CAST(sum(events * events) AS BIGINT) AS events_squared, CAST(sum(events * n) AS BIGINT) AS events_times_n, CAST(sum(n * n) AS BIGINT) AS n_squared

@@ -5,9 +5,10 @@
 -- reads: reading_cells, point_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
+-- param: groups | how many random groups of sites are the clusters; larger than any site_key where every site is one
 -- column: technician_id | technician
 -- column: readings | readings compared, control readings left out
--- column: visits | visits on one material each that they come from
+-- column: visits | visits on one material each that they come from; with random groups of sites, also those on materials of which no peer has any
 -- column: not_compared | readings on a material and model that nobody else has read, left out
 -- column: mean_step | mean position in the unit's range, 0 lowest to 1 highest
 -- column: peers_mean_step | the others', on this technician's mix of materials and models
@@ -39,19 +40,23 @@
 -- caveat: Gain is the technician's own choice; another mix is no fault in itself and nobody is ranked.
 -- caveat: Mixes are compared on the same materials and models, not at the same thickness, season or region.
 -- caveat: One who sees movement more often stops lower, so a mix may differ because calls do.
-SELECT 'mix' AS part, technician_id, inspection_id AS place, material || ' ' || coalesce(model, '') || ' ' || gain_min || ' ' || gain_max AS stratum,
+SELECT 'mix' AS part, technician_id, CASE WHEN $groups < 4096 THEN CAST(site_key % $groups AS VARCHAR) ELSE inspection_id END AS place, material || ' ' || coalesce(model, '') || ' ' || gain_min || ' ' || gain_max AS stratum,
        gain, min(gain_share) AS relative, CAST(sum(readings) AS BIGINT) AS n, 0 AS events
 FROM reading_cells
 WHERE month BETWEEN $from AND $to AND NOT control
-GROUP BY technician_id, inspection_id, material, coalesce(model, ''), gain_min, gain_max, gain
+GROUP BY technician_id, CASE WHEN $groups < 4096 THEN CAST(site_key % $groups AS VARCHAR) ELSE inspection_id END, material, coalesce(model, ''), gain_min, gain_max, gain
 UNION ALL
-SELECT 'start', technician_id, site_id, '', 0, 0.0, count(*), count(*) FILTER (WHERE started_elsewhere)
+SELECT 'visits', technician_id, '', '', 0, 0.0, count(*), 0
+FROM (SELECT DISTINCT technician_id, inspection_id, material, model, gain_min, gain_max FROM reading_cells WHERE month BETWEEN $from AND $to AND NOT control AND $groups < 4096)
+GROUP BY technician_id
+UNION ALL
+SELECT 'start', technician_id, CAST(site_key % $groups AS VARCHAR), '', 0, 0.0, count(*), count(*) FILTER (WHERE started_elsewhere)
 FROM point_visits
 WHERE month BETWEEN $from AND $to
-GROUP BY technician_id, site_id
+GROUP BY technician_id, site_key % $groups
 UNION ALL
-SELECT 'step', technician_id, site_id, '', 0, 0.0, count(*), count(*) FILTER (WHERE stepped_up)
+SELECT 'step', technician_id, CAST(site_key % $groups AS VARCHAR), '', 0, 0.0, count(*), count(*) FILTER (WHERE stepped_up)
 FROM point_visits
 WHERE month BETWEEN $from AND $to AND stepped_up IS NOT NULL
-GROUP BY technician_id, site_id
+GROUP BY technician_id, site_key % $groups
 ORDER BY part, technician_id, stratum, place, gain

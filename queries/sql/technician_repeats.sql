@@ -5,6 +5,7 @@
 -- reads: repeated_readings
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
+-- param: groups | how many random groups of sites are the clusters; larger than any site_key where every site is one
 -- column: technician_id | technician, or "all"
 -- column: sets | points read twice or more at one gain in one visit, with a level each time
 -- column: readings | readings in them
@@ -21,7 +22,7 @@
 -- column: why_not | why not
 -- caveat: Most points are read again because the first reading showed movement or was unsure, so the scatter is that of doubtful points and larger than that of all.
 -- caveat: A level near the top or bottom of the scale cannot scatter freely; the limit is a yardstick, no tolerance.
-SELECT technician_id, site_id, active, clear, levels
+SELECT technician_id, CAST(site_key % $groups AS VARCHAR) AS site, active, clear, levels
 FROM repeated_readings
 WHERE month BETWEEN $from AND $to
-ORDER BY site_id, inspection_id, point_id, gain
+ORDER BY site, inspection_id, point_id, gain

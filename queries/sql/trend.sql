@@ -30,14 +30,14 @@
 -- caveat: Two rules only, named in words: each further rule multiplies false signals. About one month in 370 is beyond three standard errors by chance.
 -- caveat: Nothing is adjusted for season or for what was tested. Findings for the newest months may still come in.
 WITH by_site AS (
-    SELECT month, site_id, count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure,
+    SELECT month, site_key, count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure,
            count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive') AS active_verified,
            count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth = 'active') AS confirmed,
            count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive') AS clear_verified,
            count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive' AND truth = 'active') AS missed
     FROM point_visits
     WHERE month BETWEEN $from AND $to
-    GROUP BY month, site_id
+    GROUP BY month, site_key
 ), measured AS (
     SELECT 'active_rate' AS measure, month, n, active AS events FROM by_site
     UNION ALL

@@ -39,14 +39,14 @@
 -- caveat: Sites visited in both years make the interval of the difference somewhat too wide.
 -- caveat: The confirmed and missed shares of the newest months rest on the findings received so far.
 WITH by_site AS (
-    SELECT CASE WHEN month >= $last THEN 'last' ELSE 'before' END AS "window", site_id, count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure,
+    SELECT CASE WHEN month >= $last THEN 'last' ELSE 'before' END AS "window", site_key, count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure,
            count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive') AS active_verified,
            count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth = 'active') AS confirmed,
            count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive') AS clear_verified,
            count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive' AND truth = 'active') AS missed
     FROM point_visits
     WHERE month BETWEEN $from AND $to
-    GROUP BY CASE WHEN month >= $last THEN 'last' ELSE 'before' END, site_id
+    GROUP BY CASE WHEN month >= $last THEN 'last' ELSE 'before' END, site_key
 ), measured AS (
     SELECT 'active_rate' AS measure, "window", n, active AS events FROM by_site
     UNION ALL

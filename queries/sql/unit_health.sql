@@ -5,6 +5,7 @@
 -- reads: held_units, reading_cells, point_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
+-- param: groups | how many random groups of sites are the clusters; larger than any site_key where every site is one
 -- column: unit_id | unit
 -- column: model | model
 -- column: service_due_on | day its service is due, or null
@@ -51,21 +52,21 @@
 WITH period AS (
     SELECT max(local_date) AS last_day FROM reading_cells WHERE month BETWEEN $from AND $to
 ), calls AS (
-    SELECT unit_id, unit_overdue = 'yes' AS overdue, site_id, material, region || ' ' || season AS season, technician_id, month,
+    SELECT unit_id, unit_overdue = 'yes' AS overdue, CAST(site_key % $groups AS VARCHAR) AS site, material, region || ' ' || season AS season, technician_id, month,
            count(*) AS points, count(*) FILTER (WHERE call = 'active') AS active,
            count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive') AS verified,
            count(*) FILTER (WHERE false_alarm) AS false_alarms
     FROM point_visits
     WHERE month BETWEEN $from AND $to
-    GROUP BY unit_id, unit_overdue = 'yes', site_id, material, region || ' ' || season, technician_id, month
+    GROUP BY unit_id, unit_overdue = 'yes', site_key % $groups, material, region || ' ' || season, technician_id, month
 )
-SELECT 'unit' AS part, u.unit_id, coalesce(u.model, ''), u.service_due_on < p.last_day AS overdue, CAST(u.service_due_on AS VARCHAR) AS site_id, '' AS material,
+SELECT 'unit' AS part, u.unit_id, coalesce(u.model, ''), u.service_due_on < p.last_day AS overdue, CAST(u.service_due_on AS VARCHAR) AS due, '' AS site, '' AS material,
        '' AS season, '' AS technician_id, '' AS month, CAST(sum(r.readings) AS BIGINT) AS points, 0 AS active, 0 AS verified, CAST(coalesce(sum(r.readings) FILTER (WHERE r.unit_overdue = 'yes'), 0) AS BIGINT) AS false_alarms
 FROM held_units u
 JOIN reading_cells r ON r.unit_id = u.unit_id AND r.month BETWEEN $from AND $to
 CROSS JOIN period p
 GROUP BY u.unit_id, u.model, u.service_due_on, p.last_day
 UNION ALL
-SELECT 'calls', unit_id, '', overdue, site_id, material, season, technician_id, month, points, active, verified, false_alarms
+SELECT 'calls', unit_id, '', overdue, NULL, site, material, season, technician_id, month, points, active, verified, false_alarms
 FROM calls
-ORDER BY part, unit_id, overdue, site_id, material, season, technician_id, month
+ORDER BY part, unit_id, overdue, site, material, season, technician_id, month

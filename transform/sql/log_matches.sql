@@ -1,5 +1,5 @@
 -- table: log_matches
--- grain: one row per reading, and one per hold that no reading is matched with
+-- grain: one row per reading with a unit that has ever handed in a log, and one per hold that no reading is matched with
 -- about: A reading and a hold are of one unit, lie within match_s of each other once the unit-day's clock offset is
 --        taken off, and are each other's nearest: first among those of the same gain, then, of what is left, of any gain. A reading with two holds of its
 --        gain that lie equally near (within ambiguous_s) is ambiguous, and so are those holds where no other reading takes them.

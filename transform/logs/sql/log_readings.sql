@@ -1,5 +1,5 @@
 -- table: log_readings
--- grain: one row per reading
+-- grain: one row per reading with a unit that has ever handed in a log
 -- about: The home of a unit in a month of UTC is the time zone in which it was read most in that month; the unit-day of a
 --        reading is that of the hour of UTC it lies in, see log_hours.
 -- column: utc_month | months since the year 0
@@ -8,6 +8,7 @@ WITH taken AS (
     SELECT r.unit_id, r.reading_id, r.inspection_id, r.gain, r.taken_at, v.time_zone, year(r.taken_at) * 12 + month(r.taken_at) AS utc_month
     FROM readings r
     JOIN visits v ON v.inspection_id = r.inspection_id
+    WHERE r.unit_id IN (SELECT l.unit_id FROM held_unit_log l)
 ), homes AS (
     SELECT unit_id, utc_month, time_zone, row_number() OVER (PARTITION BY unit_id, utc_month ORDER BY count(*) DESC, time_zone) AS nth
     FROM taken
