@@ -27,7 +27,7 @@ WITH concerned AS (
     SELECT DISTINCT 'findings', h._file, h._line
     FROM held_findings h
     JOIN point_visits p ON p.site_id = h.site_id AND p.point_id = h.point_id
-    WHERE p.month = $month AND h.found_on BETWEEN p.local_date AND p.local_date + CAST($truth_days AS INTEGER)
+    WHERE p.month = $month AND h.found_on BETWEEN p.local_date AND CAST(date_add(p.local_date, to_days(CAST($truth_days AS INTEGER))) AS DATE)
 ), late AS (
     SELECT c.record_set, f.name AS file, f.received_on, f.number, c.line,
            CASE WHEN t.fate = 'corrected' THEN 'corrected' ELSE 'new' END AS did

@@ -120,12 +120,15 @@ func (m *maker) fromLogs() error {
 		_, err := logs.Make(m.ctx, local, m.dir, m.opt.Earlier, m.opt.Logs, m.opt.Describe)
 		return err
 	}
-	for _, table := range []string{"season_months", "visits"} {
+	if err := local.Define(m.ctx, "these_readings", "SELECT * FROM held_readings"); err != nil {
+		return err
+	}
+	for _, table := range []string{"season_months", "visits", "readings"} {
 		query, err := SQL(table)
 		if err != nil {
 			return err
 		}
-		if err := local.Keep(m.ctx, table, query); err != nil {
+		if err := local.Define(m.ctx, table, query); err != nil {
 			return err
 		}
 	}

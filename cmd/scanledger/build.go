@@ -107,7 +107,7 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(stage)) }()
 	made := built{Out: c.Out, Start: filepath.Join(c.Out, "index.html")}
-	err = a.withBook(st, upTo, stage, filepath.Join(c.Out, "facts"), hide, opt, func(_ *engine.Engine, st *store.Store, book *queries.Book) error {
+	err = a.withBook(st, upTo, stage, filepath.Join(c.Out, "facts"), hide, opt, func(_ engine.SQL, st *store.Store, book *queries.Book) error {
 		made.AsOf, made.From, made.To, made.Findings = book.AsOf, book.From, book.To, book.Findings
 		if err := writeResults(stage, book); err != nil {
 			return err
@@ -156,8 +156,8 @@ func (a *app) hide(noNames bool) (*codes.Coder, error) {
 // with the store as those who come after may see it. Without a stage the facts are gone with the engine.
 // Unit-days are taken over from the facts in the folder earlier, where it has them.
 func (a *app) withBook(st *store.Store, upTo int, stage, earlier string, hide *codes.Coder, opt queries.Options,
-	use func(eng *engine.Engine, st *store.Store, book *queries.Book) error) (err error) {
-	return a.withFacts(st, upTo, stage, earlier, hide, opt, func(eng *engine.Engine, st *store.Store, w *watch) error {
+	use func(eng engine.SQL, st *store.Store, book *queries.Book) error) (err error) {
+	return a.withFacts(st, upTo, stage, earlier, hide, opt, func(eng engine.SQL, st *store.Store, w *watch) error {
 		w.Step("analyse")
 		book, err := queries.Analyse(a.ctx, eng, st, upTo, opt)
 		if err != nil {
@@ -169,7 +169,7 @@ func (a *app) withBook(st *store.Store, upTo int, stage, earlier string, hide *c
 
 // withFacts is withBook before any figure is made.
 func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *codes.Coder, opt queries.Options,
-	use func(eng *engine.Engine, st *store.Store, w *watch) error) (err error) {
+	use func(eng engine.SQL, st *store.Store, w *watch) error) (err error) {
 	eng, err := engine.Open(a.ctx, a.engine())
 	if err != nil {
 		return err
@@ -180,6 +180,12 @@ func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *
 	w.Step("read store")
 	if err := settle.Views(a.ctx, eng, st, upTo); err != nil {
 		return err
+	}
+	if a.config.Engine.Kind == trino {
+		if hide != nil {
+			return fmt.Errorf("%w: --no-names: codes are put in by the embedded engine alone; run it with engine.kind = \"duckdb\"", errUsage)
+		}
+		return a.withFleet(eng, st, upTo, opt, w, use)
 	}
 	if stage == "" {
 		stage = eng.Scratch()

@@ -55,8 +55,12 @@ type config struct {
 	} `toml:"pages"`
 	WaveLoss map[string]string `toml:"wave_loss"` // material = row of the table of wave losses, where its own name is none
 	Engine   struct {
-		Memory  string `toml:"memory"`  // most memory the SQL engine takes (default "1GiB": house's choice)
-		Threads int    `toml:"threads"` // default: every core
+		Kind     string `toml:"kind"`     // "duckdb", embedded, or "trino", a fleet, which makes facts and answers analyses (default "duckdb": house's choice)
+		DSN      string `toml:"dsn"`      // address of the fleet, as http://USER@HOST:PORT?catalog=NAME, or https with USER:PASSWORD
+		Folder   string `toml:"folder"`   // that the fleet shares with this machine; the store lies in it
+		Location string `toml:"location"` // how the fleet names that folder (default "local:///": the root of its local file system)
+		Memory   string `toml:"memory"`   // most memory the SQL engine takes (default "1GiB": house's choice)
+		Threads  int    `toml:"threads"`  // default: every core
 	} `toml:"engine"`
 	Columns map[string]map[string]string `toml:"columns"` // per record set: supplier's column = contract column
 }
@@ -66,7 +70,7 @@ const mostPages = 2000
 
 func readConfig(path string) (config, error) {
 	c := config{}
-	c.Store.KeepOriginals = true
+	c.Store.KeepOriginals, c.Engine.Kind = true, embedded
 	c.Truth.Days, c.Counts.Floor, c.Sensor.Frequency = transform.DefaultTruthDays, queries.DefaultFloor, queries.DefaultFrequency
 	c.Pages.Inspections = queries.DefaultInspectionPages
 	c.Patterns.MinExcess, c.Patterns.MinOdds, c.Patterns.Q = queries.DefaultPatterns.MinExcess, queries.DefaultPatterns.MinOdds, queries.DefaultPatterns.Q
@@ -107,8 +111,9 @@ func (c config) check() error {
 		return fmt.Errorf("patterns.q is %g; give a share between 0 and 1, as 0.1", c.Patterns.Q)
 	case c.Retention.Months < 0:
 		return fmt.Errorf("retention.months is %d; give 1 or more, or leave it out to keep all", c.Retention.Months)
-	case c.Engine.Threads < 0:
-		return fmt.Errorf("engine.threads is %d; give 1 or more, or leave it out", c.Engine.Threads)
+	}
+	if err := c.checkEngine(); err != nil {
+		return err
 	}
 	if _, err := protocol.Read(c.Protocol); err != nil {
 		return err

@@ -31,7 +31,7 @@ func BenchmarkPages(b *testing.B) {
 	if err != nil {
 		b.Fatal(err)
 	}
-	err = a.withBook(st, 1, b.TempDir(), "", nil, opt, func(_ *engine.Engine, _ *store.Store, book *queries.Book) error {
+	err = a.withBook(st, 1, b.TempDir(), "", nil, opt, func(_ engine.SQL, _ *store.Store, book *queries.Book) error {
 		for b.Loop() {
 			if err := dashboards.Write(b.TempDir(), book, a.business()); err != nil {
 				return err

@@ -169,8 +169,8 @@ func kept(st *store.Store) (month string) {
 }
 
 // issueAll issues what is due from the facts.
-func (r *reporter) issueAll(opt queries.Options) func(*engine.Engine, *store.Store, *watch) error {
-	return func(eng *engine.Engine, st *store.Store, w *watch) error {
+func (r *reporter) issueAll(opt queries.Options) func(engine.SQL, *store.Store, *watch) error {
+	return func(eng engine.SQL, st *store.Store, w *watch) error {
 		for _, f := range st.Manifest.Files {
 			if f.Load <= r.upTo {
 				r.maker.Inputs = append(r.maker.Inputs, monthly.Input{Name: f.Name, SHA256: f.SHA256, RecordSet: f.RecordSet, Load: f.Load})
@@ -234,7 +234,7 @@ func (r *reporter) due(b *queries.Book) ([]string, error) {
 
 // issue issues or restates one month, or finds that it stands. Whole is the book of all months: figures of one month are
 // the same in it.
-func (r *reporter) issue(eng *engine.Engine, st *store.Store, whole *queries.Book, month string, opt queries.Options) error {
+func (r *reporter) issue(eng engine.SQL, st *store.Store, whole *queries.Book, month string, opt queries.Options) error {
 	last := monthly.Latest(r.issued, month, r.c.For)
 	var late []queries.LateRecords
 	if last != nil {

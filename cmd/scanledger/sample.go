@@ -146,7 +146,7 @@ func (c *sampleCmd) draw(a *app, st *store.Store, rule sampling.Rule) (s queries
 	if err != nil {
 		return s, err
 	}
-	err = a.withBook(st, upTo, "", "", nil, opt, func(eng *engine.Engine, _ *store.Store, book *queries.Book) error {
+	err = a.withBook(st, upTo, "", "", nil, opt, func(eng engine.SQL, _ *store.Store, book *queries.Book) error {
 		frame, err := queries.Frame(a.ctx, eng, book, queries.SampleName(c.Month, rule, c.Seed), c.Month)
 		if err != nil {
 			return err

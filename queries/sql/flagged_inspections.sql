@@ -70,8 +70,8 @@ WITH broken AS (
 )
 SELECT v.inspection_id, v.site_id, v.technician_id, v.region, CAST(v.local_date AS VARCHAR) AS "date",
        strftime(v.started_at AT TIME ZONE v.time_zone, '%H:%M') AS "start",
-       coalesce(date_diff('second', v.started_at, v.ended_at) / 60.0, CAST('nan' AS DOUBLE)) AS minutes, v.purpose, v.outcome,
-       coalesce(v.air_temp_c, CAST('nan' AS DOUBLE)) AS air_temp_c, coalesce(v.wind_kmh, CAST('nan' AS DOUBLE)) AS wind_kmh, coalesce(v.rain, '') AS rain,
+       coalesce(date_diff('second', v.started_at, v.ended_at) / 60.0, CAST('NaN' AS DOUBLE)) AS minutes, v.purpose, v.outcome,
+       coalesce(v.air_temp_c, CAST('NaN' AS DOUBLE)) AS air_temp_c, coalesce(v.wind_kmh, CAST('NaN' AS DOUBLE)) AS wind_kmh, coalesce(v.rain, '') AS rain,
        coalesce(v.areas_not_inspected, '') AS areas_not_inspected, coalesce(h.units, '') AS units, coalesce(h.readings, 0) AS readings,
        coalesce(h.controls, 0) AS controls, coalesce(c.points, 0) AS points, coalesce(c.active, 0) AS called_active, coalesce(c.unsure, 0) AS unsure,
        coalesce(c.false_alarms, 0) AS false_alarms, coalesce(c.missed, 0) AS missed, coalesce(b.breaches, 0) AS breaches, coalesce(b.checks, '') AS checks,

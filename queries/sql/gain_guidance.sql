@@ -51,7 +51,7 @@
 WITH cells AS (
     SELECT CASE grouping(thickness_band, model) WHEN 3 THEN 'material+gain' WHEN 1 THEN 'material+thickness_band+gain'
                 WHEN 2 THEN 'model+material+gain' END AS "by",
-           material, thickness_band, model, gain, site_key % $groups AS site, call,
+           material, thickness_band, model, gain, site, call,
            coalesce(sum(readings) FILTER (WHERE truth = 'active'), 0) AS readings_active,
            coalesce(sum(active) FILTER (WHERE truth = 'active'), 0) AS hits,
            count(*) FILTER (WHERE truth = 'active') AS points_active,
@@ -60,8 +60,7 @@ WITH cells AS (
            coalesce(sum(active) FILTER (WHERE truth = 'not_active'), 0) AS false_alarms,
            count(*) FILTER (WHERE truth = 'not_active') AS points_not_active,
            count(*) FILTER (WHERE truth = 'not_active' AND first_model) AS points_not_active_pooled
-    FROM verified_readings
-    WHERE month BETWEEN $from AND $to
+    FROM (SELECT *, site_key % $groups AS site FROM verified_readings WHERE month BETWEEN $from AND $to)
     GROUP BY GROUPING SETS ((material, gain, site, call), (material, thickness_band, gain, site, call), (material, model, gain, site, call))
 )
 SELECT c."by", c.material, c.thickness_band, c.model, c.gain, c.site, c.call, c.readings_active, c.hits,

@@ -25,8 +25,8 @@
 -- column: days_to_finding | days from the visit to the first finding
 -- caveat: chosen holds the inspections with a page; flagged_inspections lists all that were flagged.
 SELECT r.inspection_id, r.point_id, r.reading_id, date_diff('second', v.started_at, r.taken_at) / 60.0 AS "minute", r.unit_id, r.material,
-       coalesce(r.thickness_mm, CAST('nan' AS DOUBLE)) AS thickness_mm, r.gain, coalesce(r.hold_s, CAST('nan' AS DOUBLE)) AS hold_s,
-       coalesce(r.level_pct, CAST('nan' AS DOUBLE)) AS level_pct, r.call, coalesce(r.battery_pct, CAST('nan' AS DOUBLE)) AS battery_pct, r.control,
+       coalesce(r.thickness_mm, CAST('NaN' AS DOUBLE)) AS thickness_mm, r.gain, coalesce(r.hold_s, CAST('NaN' AS DOUBLE)) AS hold_s,
+       coalesce(r.level_pct, CAST('NaN' AS DOUBLE)) AS level_pct, r.call, coalesce(r.battery_pct, CAST('NaN' AS DOUBLE)) AS battery_pct, r.control,
        coalesce(p.call, '') AS point_call, coalesce(p.truth, 'unverified') AS truth, coalesce(p.verified_by, 'none') AS verified_by,
        coalesce(p.result, '') AS found, coalesce(p.cause, '') AS cause, coalesce(p.method, '') AS method, p.days_to_finding
 FROM readings r

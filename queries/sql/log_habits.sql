@@ -35,7 +35,7 @@ WITH spells AS (
            CAST(coalesce(sum(s.ms) FILTER (WHERE s.drop_milli IS NOT NULL), 0) AS BIGINT) AS battery_ms,
            CAST(coalesce(sum(s.drop_milli), 0) AS BIGINT) AS drop_milli,
            count(*) FILTER (WHERE s.idle_min_seen > 1.5 * p.idle_min) AS idle_over,
-           list_sort(list(s.idle_min_seen) FILTER (WHERE s.idle_min_seen >= 0.5 * p.idle_min)) AS idles
+           array_sort(array_agg(s.idle_min_seen) FILTER (WHERE s.idle_min_seen >= 0.5 * p.idle_min)) AS idles
     FROM spells s
     CROSS JOIN log_params p
     GROUP BY s.unit_id, s.unit_day

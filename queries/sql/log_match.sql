@@ -36,16 +36,16 @@ WITH matches AS (
            count(*) FILTER (WHERE status = 'ambiguous' AND reading_id IS NULL) AS holds_ambiguous,
            count(*) FILTER (WHERE status = 'outside') AS outside
     FROM log_matches
-    GROUP BY ALL
+    GROUP BY unit_id, substr(CAST(unit_day AS VARCHAR), 1, 7)
 ), days AS (
     SELECT unit_id, substr(CAST(unit_day AS VARCHAR), 1, 7) AS month, count(*) AS days, count(*) FILTER (WHERE known) AS days_known,
            count(*) FILTER (WHERE said) AS days_off, arg_max(offset_s, (abs(offset_s), offset_s)) FILTER (WHERE said) AS largest_offset_s
     FROM log_offsets
-    GROUP BY ALL
+    GROUP BY unit_id, substr(CAST(unit_day AS VARCHAR), 1, 7)
 ), short AS (
     SELECT unit_id, substr(CAST(unit_day AS VARCHAR), 1, 7) AS month, CAST(sum(short_stretches) AS BIGINT) AS overlapping
     FROM log_spells
-    GROUP BY ALL
+    GROUP BY unit_id, substr(CAST(unit_day AS VARCHAR), 1, 7)
 )
 SELECT unit_id, month, coalesce(m.readings, 0) AS readings, coalesce(m.matched, 0) AS matched, coalesce(m.no_log, 0) AS no_log,
        coalesce(m.day_without_log, 0) AS day_without_log, coalesce(m.ambiguous, 0) AS ambiguous, coalesce(m.holds, 0) AS holds,

@@ -40,7 +40,7 @@
 -- caveat: Gain is the technician's own choice; another mix is no fault in itself and nobody is ranked.
 -- caveat: Mixes are compared on the same materials and models, not at the same thickness, season or region.
 -- caveat: One who sees movement more often stops lower, so a mix may differ because calls do.
-SELECT 'mix' AS part, technician_id, CASE WHEN $groups < 4096 THEN CAST(site_key % $groups AS VARCHAR) ELSE inspection_id END AS place, material || ' ' || coalesce(model, '') || ' ' || gain_min || ' ' || gain_max AS stratum,
+SELECT 'mix' AS part, technician_id, CASE WHEN $groups < 4096 THEN CAST(site_key % $groups AS VARCHAR) ELSE inspection_id END AS place, material || ' ' || coalesce(model, '') || ' ' || CAST(gain_min AS VARCHAR) || ' ' || CAST(gain_max AS VARCHAR) AS stratum,
        gain, min(gain_share) AS relative, CAST(sum(readings) AS BIGINT) AS n, 0 AS events
 FROM reading_cells
 WHERE month BETWEEN $from AND $to AND NOT control

@@ -13,8 +13,9 @@ WITH chances AS (
     WHERE NOT y.control
     GROUP BY y.technician_id, y.call, y.level_pct
 ), shown AS (
-    SELECT s.inspection_id, s.point_id, s.technician_id, unnest(s.levels) AS level_pct, unnest(s.calls) AS call
+    SELECT s.inspection_id, s.point_id, s.technician_id, l.level_pct, s.calls[l.nth] AS call
     FROM level_sequences s
+    CROSS JOIN UNNEST(s.levels) WITH ORDINALITY AS l (level_pct, nth)
 ), weights AS (
     -- bits: how improbable the sequence is, in thousandths of a bit, so that sums stay whole numbers.
     SELECT s.inspection_id, s.point_id, sum(CAST(round(1000 * log2(c.all_n * 1.0 / c.n)) AS BIGINT)) AS bits
@@ -28,17 +29,17 @@ WITH chances AS (
 ), by_point AS (
     SELECT b.site_id, b.point_id, b.readings, count(*) AS n
     FROM before_level_sequences b
-    SEMI JOIN level_sequences s ON s.site_id = b.site_id AND s.point_id = b.point_id
+    WHERE EXISTS (SELECT 1 FROM level_sequences s WHERE s.site_id = b.site_id AND s.point_id = b.point_id)
     GROUP BY b.site_id, b.point_id, b.readings
 ), like_person AS (
     SELECT b.technician_id, b.levels, arg_max(b.inspection_id, (b.began, b.inspection_id, b.point_id)) AS inspection_id
     FROM before_level_sequences b
-    SEMI JOIN level_sequences s ON s.technician_id = b.technician_id AND s.levels = b.levels
+    WHERE EXISTS (SELECT 1 FROM level_sequences s WHERE s.technician_id = b.technician_id AND s.levels = b.levels)
     GROUP BY b.technician_id, b.levels
 ), like_point AS (
     SELECT b.site_id, b.point_id, b.levels, arg_max(b.inspection_id, (b.began, b.inspection_id)) AS inspection_id
     FROM before_level_sequences b
-    SEMI JOIN level_sequences s ON s.site_id = b.site_id AND s.point_id = b.point_id AND s.levels = b.levels
+    WHERE EXISTS (SELECT 1 FROM level_sequences s WHERE s.site_id = b.site_id AND s.point_id = b.point_id AND s.levels = b.levels)
     GROUP BY b.site_id, b.point_id, b.levels
 ), within AS (
     -- Earlier sequences as long, and the last of them that is the same: of the visit, and of the month by the person and of the point.

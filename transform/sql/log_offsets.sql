@@ -16,7 +16,7 @@ WITH pairs AS (
 ), bins AS (
     SELECT unit_id, unit_day, CAST(floor(apart / 15000.0) AS INTEGER) AS bin, count(*) AS n
     FROM pairs
-    GROUP BY ALL
+    GROUP BY unit_id, unit_day, CAST(floor(apart / 15000.0) AS INTEGER)
 ), sums AS (
     SELECT unit_id, unit_day, bin,
            n + CASE WHEN lead(bin) OVER w = bin + 1 THEN lead(n) OVER w ELSE 0 END AS agreeing
@@ -25,7 +25,7 @@ WITH pairs AS (
 ), far AS (
     SELECT *, bin BETWEEN -3 AND 2 AS near,
            max(agreeing) OVER (PARTITION BY unit_id, unit_day) AS most,
-           coalesce(max(agreeing) FILTER (WHERE bin BETWEEN -3 AND 2) OVER (PARTITION BY unit_id, unit_day), 0) AS most_near
+           coalesce(max(CASE WHEN bin BETWEEN -3 AND 2 THEN agreeing END) OVER (PARTITION BY unit_id, unit_day), 0) AS most_near
     FROM sums
 ), best AS (
     SELECT *, row_number() OVER (PARTITION BY unit_id, unit_day ORDER BY agreeing DESC, abs(bin), bin) AS nth

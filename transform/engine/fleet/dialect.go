@@ -38,17 +38,38 @@ func one(ts []token, i int, out *[]string) (string, int) {
 	if end, ok := follow(ts, i, "AT", "TIME", "ZONE"); ok {
 		return atZone(ts, end, out)
 	}
-	if rule := rules[strings.ToLower(t.text)]; t.kind == word && rule != nil && i+1 < len(ts) && ts[i+1].is("(") {
-		end := bracket(ts, i+1)
-		inner := ts[i+2 : end-1]
-		return rule(call{inner: inner, args: split(inner), rest: ts, end: end})
+	if t.kind == word && i+1 < len(ts) && ts[i+1].is("(") {
+		if r, c, ok := ruleFor(ts, i); ok {
+			return r.put(c)
+		}
 	}
 	return t.text, i + 1
+}
+
+// ruleFor is the rule about the call that begins at piece i, if there is one; what is not closed, or has arguments that no rule
+// knows, is left to the fleet to refuse.
+func ruleFor(ts []token, i int) (rule, call, bool) {
+	r, known := rules[strings.ToLower(ts[i].text)]
+	end := bracket(ts, i+1)
+	if !known || !ts[end-1].is(")") || end-1 == i+1 {
+		return r, call{}, false
+	}
+	c := call{inner: ts[i+2 : end-1], rest: ts, end: end}
+	c.args = split(c.inner)
+	for _, a := range c.args {
+		if plain(a) == "" {
+			return r, c, false
+		}
+	}
+	return r, c, r.args == variadic || r.args == len(c.args)
 }
 
 // atZone turns "time AT TIME ZONE zone" into a call, since the fleet takes only a literal there. Both sides are names.
 func atZone(ts []token, i int, out *[]string) (string, int) {
 	from := next(ts, i)
+	if from == len(ts) {
+		return "AT TIME ZONE", i
+	}
 	end := from + 1
 	for end+1 < len(ts) && ts[end].is(".") {
 		end += 2
@@ -92,38 +113,44 @@ func (c call) filter() (string, int) {
 	return " FILTER (" + translate(c.rest[end:after-1]) + ")", after
 }
 
-// rule translates a call, and tells the place after what it has taken.
-type rule func(call) (string, int)
+// rule is about the calls of one function.
+type rule struct {
+	args int                      // how many it takes
+	put  func(call) (string, int) // translates a call, and tells the place after what it has taken
+}
+
+// variadic is any number of arguments.
+const variadic = 0
 
 // rules by the name that the embedded engine has for a function.
 var rules map[string]rule
 
 func init() { // for rules translate what is in their arguments
 	rules = map[string]rule{
-		"arg_max":          renamed("max_by"),
-		"arg_min":          renamed("min_by"),
-		"grouping_id":      renamed("grouping"),
-		"string_split":     renamed("split"),
-		"list_contains":    renamed("contains"),
-		"quantile_cont":    func(c call) (string, int) { return c.quantile(c.arg(1), between) },
-		"median":           func(c call) (string, int) { return c.quantile("0.5E0", between) },
-		"quantile_disc":    func(c call) (string, int) { return c.quantile(c.arg(1), oneOf) },
-		"string_agg":       stringAgg,
-		"array_to_string":  template("array_join(transform(%s, e -> format('%%s', e)), %s)"),
-		"concat":           concat,
-		"cast":             cast,
-		"epoch_ms":         template("date_diff('millisecond', TIMESTAMP '1970-01-01 00:00:00 UTC', date_trunc('millisecond', %s))"),
-		"epoch_us":         template("CAST(round(to_unixtime(%s) * 1E6) AS BIGINT)"),
-		"make_timestamptz": template("from_unixtime_nanos(1000 * (%s))"),
-		"date_diff":        dateDiff,
-		"date_add":         dateAdd,
-		"strftime":         strftime,
-		"md5_number_lower": siteNumber,
+		"arg_max":          {2, renamed("max_by")},
+		"arg_min":          {2, renamed("min_by")},
+		"grouping_id":      {variadic, renamed("grouping")},
+		"string_split":     {2, renamed("split")},
+		"list_contains":    {2, renamed("contains")},
+		"quantile_cont":    {2, func(c call) (string, int) { return c.quantile(c.arg(1), between) }},
+		"median":           {1, func(c call) (string, int) { return c.quantile("0.5E0", between) }},
+		"quantile_disc":    {2, func(c call) (string, int) { return c.quantile(c.arg(1), oneOf) }},
+		"string_agg":       {variadic, stringAgg},
+		"array_to_string":  {2, template("array_join(transform(%s, e -> format('%%s', e)), %s)")},
+		"concat":           {variadic, concat},
+		"cast":             {1, cast},
+		"epoch_ms":         {1, template("date_diff('millisecond', TIMESTAMP '1970-01-01 00:00:00 UTC', date_trunc('millisecond', %s))")},
+		"epoch_us":         {1, template("CAST(round(to_unixtime(%s) * 1E6) AS BIGINT)")},
+		"make_timestamptz": {1, template("from_unixtime_nanos(1000 * (%s))")},
+		"date_diff":        {3, dateDiff},
+		"date_add":         {2, dateAdd},
+		"strftime":         {2, strftime},
+		"md5_number_lower": {1, siteNumber},
 	}
 }
 
 // renamed is a function that is the same under another name.
-func renamed(name string) rule {
+func renamed(name string) func(call) (string, int) {
 	return func(c call) (string, int) {
 		args := make([]string, len(c.args))
 		for i := range args {
@@ -134,7 +161,7 @@ func renamed(name string) rule {
 }
 
 // template is a function that is an expression of its arguments, each taken once.
-func template(format string) rule {
+func template(format string) func(call) (string, int) {
 	return func(c call) (string, int) {
 		args := make([]any, len(c.args))
 		for i := range args {
@@ -148,8 +175,8 @@ func template(format string) rule {
 // its neighbours (R's type 7; Hyndman and Fan 1996).
 const (
 	oneOf   = "a[CAST(greatest(1, cardinality(a) - floor(cardinality(a) - cardinality(a) * %[1]s)) AS INTEGER)]"
-	between = "a[CAST(floor((cardinality(a) - 1) * %[1]s) AS INTEGER) + 1] + (a[CAST(ceiling((cardinality(a) - 1) * %[1]s) AS INTEGER) + 1]" +
-		" - a[CAST(floor((cardinality(a) - 1) * %[1]s) AS INTEGER) + 1]) * ((cardinality(a) - 1) * %[1]s - floor((cardinality(a) - 1) * %[1]s))"
+	between = "a[CAST(floor((cardinality(a) - 1) * %[1]s) AS INTEGER) + 1] * (1 - ((cardinality(a) - 1) * %[1]s - floor((cardinality(a) - 1) * %[1]s)))" +
+		" + a[CAST(ceiling((cardinality(a) - 1) * %[1]s) AS INTEGER) + 1] * ((cardinality(a) - 1) * %[1]s - floor((cardinality(a) - 1) * %[1]s))"
 )
 
 // quantile sorts all values: the fleet's own quantiles are approximate.
@@ -165,6 +192,9 @@ func (c call) quantile(q, way string) (string, int) {
 func stringAgg(c call) (string, int) {
 	what, order, _ := cut(c.inner, "ORDER", "BY")
 	args := split(what)
+	if len(args) != 2 {
+		return "string_agg(" + translate(c.inner) + ")", c.end
+	}
 	filter, end := c.filter()
 	return "array_join(array_agg(" + strings.TrimSpace(translate(args[0])) + " ORDER BY " + strings.TrimSpace(translate(order)) + ")" + filter +
 		", " + plain(args[1]) + ")", end
@@ -208,7 +238,10 @@ func dateDiff(c call) (string, int) {
 // dateAdd adds whole days, as date_add(date, to_days(n)).
 func dateAdd(c call) (string, int) {
 	n := c.args[1]
-	from := next(n, 0) + 1 // after to_days
+	from, ok := follow(n, 0, "to_days")
+	if !ok {
+		return "date_add(" + translate(c.inner) + ")", c.end
+	}
 	return "date_add('day', " + translate(n[from:]) + ", " + c.arg(0) + ")", c.end
 }
 
@@ -217,13 +250,15 @@ func strftime(c call) (string, int) {
 	return "date_format(" + c.arg(0) + ", " + strings.ReplaceAll(c.arg(1), "%M", "%i") + ")", c.end
 }
 
-// siteNumber is md5_number_lower(id) >> 1: the first eight bytes of the digest, the lowest first, without the lowest bit.
+// siteNumber is md5_number_lower(id) >> 1: the last eight bytes of the digest, the lowest first, without the lowest bit.
 // The fleet has no unsigned numbers, so that the shift is part of the rule.
 func siteNumber(c call) (string, int) {
 	end, ok := follow(c.rest, c.end, ">>")
 	if !ok {
 		return "md5_number_lower(" + c.arg(0) + ")", c.end
 	}
-	end = next(c.rest, end) + 1
-	return "bitwise_right_shift(from_big_endian_64(reverse(substr(md5(to_utf8(" + c.arg(0) + ")), 1, 8))), 1)", end
+	if end = next(c.rest, end) + 1; end > len(c.rest) {
+		return "md5_number_lower(" + c.arg(0) + ")", c.end
+	}
+	return "bitwise_right_shift(from_big_endian_64(reverse(substr(md5(to_utf8(" + c.arg(0) + ")), 9, 8))), 1)", end
 }

@@ -153,7 +153,8 @@ func (f *Fleet) exec(ctx context.Context, statement string) error {
 
 // lost are errors of the fleet that say that a machine of it went: what ran there may be run again.
 var lost = map[string]bool{"REMOTE_TASK_ERROR": true, "REMOTE_TASK_MISMATCH": true, "PAGE_TRANSPORT_ERROR": true, "PAGE_TRANSPORT_TIMEOUT": true,
-	"REMOTE_HOST_GONE": true, "NO_NODES_AVAILABLE": true, "TOO_MANY_REQUESTS_FAILED": true}
+	"REMOTE_HOST_GONE": true, "NO_NODES_AVAILABLE": true, "TOO_MANY_REQUESTS_FAILED": true,
+	"GENERIC_INSUFFICIENT_RESOURCES": true}
 
 // ErrLost says that a machine of the fleet went while it worked. Nothing of what it worked at is kept.
 var ErrLost = errors.New("a machine of the fleet was lost while it worked; nothing of it was kept: see that its workers are up, then run again")
