@@ -117,6 +117,7 @@ func spdx(text string) string {
 	for _, l := range []struct{ sentence, name string }{
 		{"Apache License Version 2.0", "Apache-2.0"},
 		{"Permission is hereby granted, free of charge, to any person obtaining a copy", "MIT"},
+		{"Mozilla Public License, version 2.0", "MPL-2.0"},
 		{"Neither the name of", "BSD-3-Clause"},
 		{"Redistributions in binary form must reproduce the above copyright notice", "BSD-2-Clause"},
 	} {
