@@ -22,6 +22,14 @@ import (
 	"scanledger/ingest/store"
 )
 
+// What servers answer with (RFC 9110 section 15.5).
+const (
+	forbidden = 403
+	notFound  = 404
+	conflict  = 409
+	unmet     = 412 // the condition of a request
+)
+
 // Bucket is a store.Place below a prefix of a bucket.
 type Bucket struct {
 	client *minio.Client
@@ -98,7 +106,7 @@ func (b *Bucket) Put(ctx context.Context, p store.Part, path string) error {
 	if err == nil && there.Size == p.Bytes {
 		return nil
 	}
-	if err != nil && minio.ToErrorResponse(err).StatusCode != 404 {
+	if err != nil && minio.ToErrorResponse(err).StatusCode != notFound {
 		return plain(err)
 	}
 	f, err := os.Open(path)
@@ -115,7 +123,7 @@ func (b *Bucket) Publish(ctx context.Context, number int, manifest []byte) error
 	options := minio.PutObjectOptions{ContentType: "application/json", DisableMultipart: true}
 	options.SetMatchETagExcept("*")
 	_, err := b.client.PutObject(ctx, b.bucket, b.key(store.ManifestKey(number)), bytes.NewReader(manifest), int64(len(manifest)), options)
-	if code := minio.ToErrorResponse(err).StatusCode; code == 412 || code == 409 {
+	if code := minio.ToErrorResponse(err).StatusCode; code == unmet || code == conflict {
 		return store.ErrOvertaken
 	}
 	return plain(err)
@@ -137,10 +145,10 @@ func plain(err error) error {
 		return nil
 	}
 	said := minio.ToErrorResponse(err)
-	switch {
-	case said.StatusCode == 403:
+	switch said.StatusCode {
+	case forbidden:
 		return errors.New("the server refuses the key; look at AWS_ACCESS_KEY_ID, AWS_SECRET_ACCESS_KEY and what they may do there")
-	case said.StatusCode == 404:
+	case notFound:
 		return fmt.Errorf("the server has no %s", path.Join(said.BucketName, said.Key))
 	}
 	return err

@@ -190,7 +190,7 @@ func (c call) quantile(q, way string) (string, int) {
 
 // stringAgg joins a sorted array.
 func stringAgg(c call) (string, int) {
-	what, order, _ := cut(c.inner, "ORDER", "BY")
+	what, order := cut(c.inner, "ORDER", "BY")
 	args := split(what)
 	if len(args) != 2 {
 		return "string_agg(" + translate(c.inner) + ")", c.end
@@ -219,7 +219,7 @@ func concat(c call) (string, int) {
 
 // cast to text writes numbers as the embedded engine does; other casts are alike.
 func cast(c call) (string, int) {
-	value, as, _ := cut(c.inner, "AS")
+	value, as := cut(c.inner, "AS")
 	if !strings.EqualFold(plain(as), "VARCHAR") || strings.EqualFold(plain(value), "NULL") {
 		return "CAST(" + translate(c.inner) + ")", c.end
 	}

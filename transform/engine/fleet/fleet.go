@@ -178,25 +178,30 @@ func (f *Fleet) failed(ctx context.Context, query string, err error) error {
 func (f *Fleet) stop() error {
 	ctx, cancel := context.WithTimeout(context.Background(), 10*time.Second)
 	defer cancel()
-	rows, err := f.db.QueryContext(ctx, "SELECT query_id FROM system.runtime.queries WHERE source = "+engine.Quote(f.opt.Name)+
-		" AND state NOT IN ('FINISHED', 'FAILED') AND query NOT LIKE '%system.runtime.queries%'")
-	if err != nil {
-		return f.hide(err)
-	}
-	var running []string
-	for rows.Next() {
-		var id string
-		if err := rows.Scan(&id); err != nil {
-			return errors.Join(err, rows.Close())
-		}
-		running = append(running, id)
-	}
-	err = errors.Join(rows.Err(), rows.Close())
+	running, err := f.running(ctx)
 	for _, id := range running {
 		_, failed := f.db.ExecContext(ctx, "CALL system.runtime.kill_query("+engine.Quote(id)+", 'cancelled')")
 		err = errors.Join(err, failed)
 	}
 	return f.hide(err)
+}
+
+// running lists what runs for this fleet on the server.
+func (f *Fleet) running(ctx context.Context) (ids []string, err error) {
+	rows, err := f.db.QueryContext(ctx, "SELECT query_id FROM system.runtime.queries WHERE source = "+engine.Quote(f.opt.Name)+
+		" AND state NOT IN ('FINISHED', 'FAILED') AND query NOT LIKE '%system.runtime.queries%'")
+	if err != nil {
+		return nil, err
+	}
+	defer func() { err = errors.Join(err, rows.Close()) }()
+	for rows.Next() {
+		var id string
+		if err := rows.Scan(&id); err != nil {
+			return ids, err
+		}
+		ids = append(ids, id)
+	}
+	return ids, rows.Err()
 }
 
 // hidden is an error whose words do not hold the password.

@@ -152,7 +152,7 @@ func split(ts []token) (parts [][]token) {
 }
 
 // cut parts pieces at the first of the given words outside brackets.
-func cut(ts []token, at ...string) (before, after []token, found bool) {
+func cut(ts []token, at ...string) (before, after []token) {
 	depth := 0
 	for i, t := range ts {
 		switch {
@@ -162,11 +162,11 @@ func cut(ts []token, at ...string) (before, after []token, found bool) {
 			depth--
 		case depth == 0:
 			if end, ok := follow(ts, i, at...); ok && t.kind != blank {
-				return ts[:i], ts[end:], true
+				return ts[:i], ts[end:]
 			}
 		}
 	}
-	return ts, nil, false
+	return ts, nil
 }
 
 func plain(ts []token) string {
