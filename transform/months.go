@@ -46,7 +46,7 @@ func (m *maker) visits() error {
 	if err != nil {
 		return err
 	}
-	if err := m.e.Exec(m.ctx, "CREATE OR REPLACE TEMP VIEW placed_visits AS "+query); err != nil {
+	if err := m.e.View(m.ctx, "placed_visits", nil, query); err != nil {
 		return err
 	}
 	if err := m.find(); err != nil {
@@ -60,16 +60,17 @@ func (m *maker) visits() error {
 	}
 	for _, at := range m.months {
 		at.digests["visits"] = digest(m.base, at.visits)
-		made, err := m.takeOver(at, "visits", []string{"visits"})
-		if err != nil {
-			return err
+	}
+	err = m.eachStale("visits", []string{"visits"}, func(w *maker, i int) error {
+		at := w.months[i]
+		rows := fmt.Sprintf("SELECT * FROM placed_visits WHERE started_at BETWEEN TIMESTAMPTZ '%s' AND TIMESTAMPTZ '%s' AND month = '%s' ORDER BY inspection_id", at.startedFrom, at.startedTo, at.name)
+		if err := w.e.Save(w.ctx, rows, w.path("visits", at)); err != nil {
+			return fmt.Errorf("make table visits: %w", err)
 		}
-		if !made {
-			rows := fmt.Sprintf("SELECT * FROM placed_visits WHERE started_at BETWEEN TIMESTAMPTZ '%s' AND TIMESTAMPTZ '%s' AND month = '%s' ORDER BY inspection_id", at.startedFrom, at.startedTo, at.name)
-			if err := m.e.Save(m.ctx, rows, m.path("visits", at)); err != nil {
-				return fmt.Errorf("make table visits: %w", err)
-			}
-		}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	return m.everything("visits")
 }
@@ -131,7 +132,7 @@ func (m *maker) codedView(name, table string, months []*month) error {
 	for i, at := range months {
 		names[i] = at.name
 	}
-	return m.e.Exec(m.ctx, "CREATE OR REPLACE TEMP VIEW "+engine.Name(name)+" AS SELECT * FROM read_parquet("+
+	return m.e.View(m.ctx, name, nil, "SELECT * FROM read_parquet("+
 		engine.Quote(filepath.Join(m.coded, table+".parquet"))+") WHERE list_contains("+engine.List(names)+"::VARCHAR[], month)")
 }
 

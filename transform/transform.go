@@ -14,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"sync"
 
 	"scanledger/transform/engine"
 	"scanledger/transform/logs"
@@ -75,7 +76,12 @@ func Facts(ctx context.Context, e *engine.Engine, dir string, opt Options, step 
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return Made{}, fmt.Errorf("make facts: %w", err)
 	}
-	m := &maker{ctx: ctx, e: e, dir: dir, opt: opt, step: step}
+	var turn sync.Mutex // months are made at the same time
+	m := &maker{ctx: ctx, e: e, dir: dir, opt: opt, step: func(table string) {
+		turn.Lock()
+		defer turn.Unlock()
+		step(table)
+	}}
 	if err := params(ctx, e, opt); err != nil {
 		return Made{}, err
 	}
@@ -137,7 +143,7 @@ func params(ctx context.Context, e *engine.Engine, opt Options) error {
 		columns += ", CAST($" + p.Name + " AS DOUBLE) AS " + p.Name
 		args = append(args, engine.Arg(p.Name, opt.Protocol.Value(p.Name)))
 	}
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP TABLE params AS SELECT "+columns, args...)
+	return e.Exec(ctx, "CREATE OR REPLACE TABLE params AS SELECT "+columns, args...)
 }
 
 // SQL is the query that makes a fact table.

@@ -21,6 +21,8 @@ import (
 // Version is that of the database library linked in, such as v1.5.6.
 func Version() string { return bindings.LibraryVersion() }
 
+const inUTC = "SET TimeZone = 'UTC'"
+
 // Options bound what the engine may use. The zero value means the defaults.
 type Options struct {
 	MemoryLimit string // default "1GiB"
@@ -32,6 +34,7 @@ type Options struct {
 type Engine struct {
 	db   *sql.DB
 	conn *sql.Conn
+	own  bool // a fork, whose views others do not see
 	temp string
 
 	memory  string
@@ -53,13 +56,18 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 		"SET autoload_known_extensions = false",
 		"SET memory_limit = " + Quote(opt.MemoryLimit),
 		"SET temp_directory = " + Quote(temp),
-		"SET TimeZone = 'UTC'",
+		inUTC,
 		"SET preserve_insertion_order = true",
 	}
 	if opt.Threads > 0 {
 		settings = append(settings, fmt.Sprintf("SET threads = %d", opt.Threads))
 	}
+	var opened bool // settings of the database; a connection has its time zone only
 	connector, err := duckdb.NewConnector("", func(c driver.ExecerContext) error {
+		if opened {
+			settings = []string{inUTC}
+		}
+		opened = true
 		for _, s := range settings {
 			if _, err := c.ExecContext(context.Background(), s, nil); err != nil {
 				return fmt.Errorf("%s: %w", s, err)
@@ -71,6 +79,7 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 		return nil, errors.Join(fmt.Errorf("open engine: %w", err), os.RemoveAll(temp))
 	}
 	e := &Engine{db: sql.OpenDB(connector), temp: temp, memory: opt.MemoryLimit}
+	e.db.SetMaxIdleConns(0) // what a fork made ends with its connection
 	if e.conn, err = e.db.Conn(ctx); err != nil {
 		return nil, errors.Join(fmt.Errorf("open engine: %w", err), e.db.Close(), os.RemoveAll(temp))
 	}
@@ -137,14 +146,18 @@ func (e *Engine) Append(ctx context.Context, table string, fill func(add func(va
 	return nil
 }
 
-// View makes a view of the given name over Parquet files. Without files it is an empty view with
+// View makes a view of the given name over Parquet files, which forks see too. Without files it is an empty view with
 // the columns of empty, a SELECT that returns no rows.
 func (e *Engine) View(ctx context.Context, name string, files []string, empty string) error {
 	from := empty
 	if len(files) > 0 {
 		from = "SELECT * FROM read_parquet(" + List(files) + ", hive_partitioning = false)"
 	}
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP VIEW "+Name(name)+" AS "+from)
+	scope := ""
+	if e.own {
+		scope = "TEMP "
+	}
+	return e.Exec(ctx, "CREATE OR REPLACE "+scope+"VIEW "+Name(name)+" AS "+from)
 }
 
 // Save writes the rows of a SELECT to one Parquet file, in the order of the SELECT.

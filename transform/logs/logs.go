@@ -73,7 +73,7 @@ func Params(ctx context.Context, e *engine.Engine, set Settings) error {
 		columns = append(columns, "CAST($"+p.Name+" AS DOUBLE) AS "+p.Name)
 		args = append(args, engine.Arg(p.Name, set.Value(p.Name)))
 	}
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP TABLE log_params AS SELECT "+strings.Join(columns, ", "), args...)
+	return e.Exec(ctx, "CREATE OR REPLACE TABLE log_params AS SELECT "+strings.Join(columns, ", "), args...)
 }
 
 // maker is one run of Make.

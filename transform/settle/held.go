@@ -79,7 +79,7 @@ func Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) err
 
 // Files makes the table files: one row per record file taken in by load upTo, with the number that rows have as _file.
 func Files(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {
-	err := e.Exec(ctx, `CREATE OR REPLACE TEMP TABLE files
+	err := e.Exec(ctx, `CREATE OR REPLACE TABLE files
 		(number INTEGER, name VARCHAR, sha256 VARCHAR, record_set VARCHAR, received_on VARCHAR, "rows" BIGINT, load INTEGER)`)
 	if err != nil {
 		return err
@@ -103,7 +103,7 @@ func samples(ctx context.Context, e *engine.Engine, frames []string) error {
 	for i, path := range frames {
 		parts = append(parts, fmt.Sprintf("SELECT %d, %s FROM read_parquet(%s)", i+1, sampleColumns, engine.Quote(path)))
 	}
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP VIEW samples AS "+strings.Join(parts, " UNION ALL "))
+	return e.Exec(ctx, "CREATE OR REPLACE VIEW samples AS "+strings.Join(parts, " UNION ALL "))
 }
 
 const sampleColumns = `sample, month, inspection_id, site_id, point_id, technician_id, call, chance, part, "open", open_chance`
@@ -125,7 +125,7 @@ func fatesUntil(ctx context.Context, e *engine.Engine, st *store.Store, upTo int
 	if err := e.Exec(ctx, sqlText("fate_before")); err != nil {
 		return err
 	}
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP TABLE not_held AS SELECT record_set, file, line FROM fate_before WHERE NOT held")
+	return e.Exec(ctx, "CREATE OR REPLACE TABLE not_held AS SELECT record_set, file, line FROM fate_before WHERE NOT held")
 }
 
 // heldView makes view held_SET over the given parts, less the rows in not_held.
@@ -140,7 +140,7 @@ func heldView(ctx context.Context, e *engine.Engine, set *contract.Set, parts []
 	if err != nil {
 		return err
 	}
-	view := "CREATE OR REPLACE TEMP VIEW held_" + set.Name + " AS SELECT * FROM taken_" + set.Name + " t"
+	view := "CREATE OR REPLACE VIEW held_" + set.Name + " AS SELECT * FROM taken_" + set.Name + " t"
 	if unheld > 0 {
 		view += " WHERE NOT EXISTS (SELECT 1 FROM not_held n WHERE n.record_set = " + engine.Quote(set.Name) +
 			" AND n.file = t._file AND n.line = t._line)"
