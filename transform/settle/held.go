@@ -69,8 +69,13 @@ func Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) err
 	if err := samples(ctx, e, st.SampleFrames(upTo)); err != nil {
 		return err
 	}
+	// Rows that were rejected, wait or are duplicates are in no part, and would only be looked for.
+	const superseded = "CREATE OR REPLACE TABLE superseded AS SELECT record_set, file, line FROM fate_before WHERE NOT held AND fate IN ('accepted', 'corrected')"
+	if err := e.Exec(ctx, superseded); err != nil {
+		return err
+	}
 	for _, set := range contract.Sets() {
-		if err := heldView(ctx, e, set, st.Paths(store.Data, set.Name, upTo)); err != nil {
+		if err := heldView(ctx, e, set, st.Paths(store.Data, set.Name, upTo), "superseded"); err != nil {
 			return err
 		}
 	}
@@ -128,13 +133,13 @@ func fatesUntil(ctx context.Context, e *engine.Engine, st *store.Store, upTo int
 	return e.Exec(ctx, "CREATE OR REPLACE TABLE not_held AS SELECT record_set, file, line FROM fate_before WHERE NOT held")
 }
 
-// heldView makes view held_SET over the given parts, less the rows in not_held.
-func heldView(ctx context.Context, e *engine.Engine, set *contract.Set, parts []string) error {
+// heldView makes view held_SET over the given parts, less the rows in the table without.
+func heldView(ctx context.Context, e *engine.Engine, set *contract.Set, parts []string, without string) error {
 	if err := e.View(ctx, "taken_"+set.Name, parts, emptyTable(set)); err != nil {
 		return err
 	}
 	var unheld int64
-	err := e.Each(ctx, "SELECT count(*) FROM not_held WHERE record_set = $1", []any{set.Name}, func(scan func(...any) error) error {
+	err := e.Each(ctx, "SELECT count(*) FROM "+without+" WHERE record_set = $1", []any{set.Name}, func(scan func(...any) error) error {
 		return scan(&unheld)
 	})
 	if err != nil {
@@ -142,7 +147,7 @@ func heldView(ctx context.Context, e *engine.Engine, set *contract.Set, parts []
 	}
 	view := "CREATE OR REPLACE VIEW held_" + set.Name + " AS SELECT * FROM taken_" + set.Name + " t"
 	if unheld > 0 {
-		view += " WHERE NOT EXISTS (SELECT 1 FROM not_held n WHERE n.record_set = " + engine.Quote(set.Name) +
+		view += " WHERE NOT EXISTS (SELECT 1 FROM " + without + " n WHERE n.record_set = " + engine.Quote(set.Name) +
 			" AND n.file = t._file AND n.line = t._line)"
 	}
 	return e.Exec(ctx, view)

@@ -24,7 +24,7 @@ func (o *offering) settle() error {
 		candidates[i] = p.StagePath
 	}
 	taken := o.txn.Paths(store.Data, o.set.Name, o.txn.Load)
-	if err := heldView(o.ctx, o.eng, o.set, taken); err != nil {
+	if err := heldView(o.ctx, o.eng, o.set, taken, "not_held"); err != nil {
 		return err
 	}
 	if err := o.enterEarly(); err != nil {
@@ -44,7 +44,7 @@ func (o *offering) settle() error {
 			return err
 		}
 	}
-	return heldView(o.ctx, o.eng, o.set, append(taken, added...))
+	return heldView(o.ctx, o.eng, o.set, append(taken, added...), "not_held")
 }
 
 // exec runs a query of this room for the record set.
