@@ -135,7 +135,7 @@ func Open(dir string) (*Store, error) {
 	m, err := readManifest(filepath.Join(dir, manifestName))
 	switch {
 	case errors.Is(err, os.ErrNotExist):
-		return nil, noManifest(dir)
+		return allButManifest(dir)
 	case errors.Is(err, ErrDamaged):
 		return nil, fmt.Errorf("open store %s: %w; %s", dir, err, remedy(dir))
 	case err == nil:
@@ -145,6 +145,13 @@ func Open(dir string) (*Store, error) {
 		return nil, fmt.Errorf("open store %s: %w", dir, err)
 	}
 	return &Store{Dir: dir, Manifest: m}, nil
+}
+
+// Superseded reports whether another process has published since the manifest was read. Then files that it lists may be gone,
+// and what is missing is no damage.
+func (s *Store) Superseded() bool {
+	m, err := readManifest(filepath.Join(s.Dir, manifestName))
+	return err == nil && m.Checksum != s.Manifest.Checksum
 }
 
 // part finds the part that the manifest lists, if it lists one of the kind.
