@@ -81,21 +81,7 @@ func ended(t *testing.T, cmd *exec.Cmd) (killed bool) {
 func lab(t *testing.T) (victims []*victim) {
 	t.Helper()
 	dir := t.TempDir()
-	records := filepath.Join(dir, "records")
-	planted, err := demo.Write(context.Background(), records, demo.Options{Inspections: 30, Months: 1})
-	if err != nil {
-		t.Fatal(err)
-	}
-	var early, late []string
-	for _, name := range planted.Files {
-		switch path := filepath.Join(records, name); {
-		case strings.HasPrefix(name, "unit_log"): // takes its time, and goes the way of the others
-		case strings.Contains(name, "late") || strings.HasPrefix(name, "findings") || name == "units.csv":
-			late = append(late, path)
-		default:
-			early = append(early, path)
-		}
-	}
+	early, late := smallRecords(t, filepath.Join(dir, "records"))
 	load := func(files []string) []string {
 		return append([]string{"load", "--quiet", "--received", "2024-10-20T00:00:00Z", "--store", storeFolder}, files...)
 	}
@@ -123,6 +109,26 @@ func lab(t *testing.T) (victims []*victim) {
 		}
 	}
 	return append(victims, first, second)
+}
+
+// smallRecords writes a few dozen inspections, and names the files that come in first and those that come in later: late and
+// corrected records, and what rows of the first wait for.
+func smallRecords(t *testing.T, records string) (early, late []string) {
+	t.Helper()
+	planted, err := demo.Write(context.Background(), records, demo.Options{Inspections: 30, Months: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range planted.Files {
+		switch path := filepath.Join(records, name); {
+		case strings.HasPrefix(name, "unit_log"): // takes its time, and goes the way of the others
+		case strings.Contains(name, "late") || strings.HasPrefix(name, "findings") || name == "units.csv":
+			late = append(late, path)
+		default:
+			early = append(early, path)
+		}
+	}
+	return early, late
 }
 
 // alone runs the command undisturbed.

@@ -187,19 +187,28 @@ func (s *Store) Holding(sha256 string) (File, bool) {
 	return s.Manifest.Files[i], true
 }
 
-// LoadAsOf is the number of the last load received by the end of day t, and when that was; with
-// a zero t, the newest load.
+// LoadAsOf is the number of the last load of those received by the end of day t, and when the newest of them was; with a zero
+// t, the newest load. A load that came after one received later is not seen before that one: its clock had been set back.
 func (s *Store) LoadAsOf(t time.Time) (number int, received time.Time, err error) {
 	for _, l := range s.Manifest.Loads {
-		if t.IsZero() || l.ReceivedAt.Before(t.AddDate(0, 0, 1)) {
-			number, received = max(number, l.Number), later(received, l.ReceivedAt)
+		if !t.IsZero() && !l.ReceivedAt.Before(t.AddDate(0, 0, 1)) {
+			break
 		}
+		number, received = l.Number, later(received, l.ReceivedAt)
 	}
 	if number == 0 {
 		return 0, received, fmt.Errorf("nothing had been received by %s; the first load came at %s",
 			t.Format(time.DateOnly), s.Manifest.firstReceived())
 	}
 	return number, received, nil
+}
+
+// LastReceived is the latest time at which a load came in; the zero time where there is none.
+func (m Manifest) LastReceived() (at time.Time) {
+	for _, l := range m.Loads {
+		at = later(at, l.ReceivedAt)
+	}
+	return at
 }
 
 func (m Manifest) firstReceived() string {
