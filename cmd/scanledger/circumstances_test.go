@@ -26,6 +26,7 @@ type workshop struct {
 	nobody   *syscall.SysProcAttr
 	program  string
 	received int // days after the first load
+	files    int // record files, loaded or not
 }
 
 // newWorkshop makes one that a user without rights can use, and runs the program as such a user: root may do everything.
@@ -33,7 +34,7 @@ func newWorkshop(t *testing.T) *workshop {
 	t.Helper()
 	w := &workshop{dir: t.TempDir()}
 	early, late := smallRecords(t, filepath.Join(w.dir, "records"))
-	w.late = late
+	w.late, w.files = late, len(early)+len(late)
 	program, err := os.Executable()
 	if err != nil {
 		t.Fatal(err)
@@ -209,7 +210,9 @@ func ownMounts() *syscall.SysProcAttr {
 	if os.Geteuid() == 0 {
 		return &syscall.SysProcAttr{Unshareflags: syscall.CLONE_NEWNS}
 	}
-	one := func(id int) []syscall.SysProcIDMap { return []syscall.SysProcIDMap{{ContainerID: 0, HostID: id, Size: 1}} }
+	one := func(id int) []syscall.SysProcIDMap {
+		return []syscall.SysProcIDMap{{ContainerID: 0, HostID: id, Size: 1}}
+	}
 	return &syscall.SysProcAttr{Cloneflags: syscall.CLONE_NEWUSER | syscall.CLONE_NEWNS, UidMappings: one(os.Getuid()), GidMappings: one(os.Getgid())}
 }
 
