@@ -16,6 +16,8 @@ import (
 
 	bindings "github.com/duckdb/duckdb-go-bindings"
 	"github.com/duckdb/duckdb-go/v2"
+
+	"scanledger/ingest/disk"
 )
 
 // Version is that of the database library linked in, such as v1.5.6.
@@ -35,7 +37,7 @@ type Engine struct {
 	db   *sql.DB
 	conn *sql.Conn
 	own  bool // a fork, whose views others do not see
-	temp string
+	temp *disk.Scratch
 
 	memory  string
 	ceiling int64 // most that the process may hold, in bytes; 0: any
@@ -47,7 +49,7 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 	if opt.MemoryLimit == "" {
 		opt.MemoryLimit = "1GiB"
 	}
-	temp, err := os.MkdirTemp(opt.TempDir, "scanledger-spill-")
+	temp, err := spill(opt.TempDir)
 	if err != nil {
 		return nil, fmt.Errorf("open engine: %w", err)
 	}
@@ -55,7 +57,7 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 		"SET autoinstall_known_extensions = false",
 		"SET autoload_known_extensions = false",
 		"SET memory_limit = " + Quote(opt.MemoryLimit),
-		"SET temp_directory = " + Quote(temp),
+		"SET temp_directory = " + Quote(temp.Path),
 		inUTC,
 		"SET preserve_insertion_order = true",
 	}
@@ -76,25 +78,37 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 		return nil
 	})
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("open engine: %w", err), os.RemoveAll(temp))
+		return nil, errors.Join(fmt.Errorf("open engine: %w", err), temp.Close())
 	}
 	e := &Engine{db: sql.OpenDB(connector), temp: temp, memory: opt.MemoryLimit}
 	e.db.SetMaxIdleConns(0) // what a fork made ends with its connection
 	if e.conn, err = e.db.Conn(ctx); err != nil {
-		return nil, errors.Join(fmt.Errorf("open engine: %w", err), e.db.Close(), os.RemoveAll(temp))
+		return nil, errors.Join(fmt.Errorf("open engine: %w", err), e.db.Close(), temp.Close())
 	}
 	return e, nil
 }
 
+// spill makes the folder in dir, or in the system's, that the engine may spill to, and removes those that dead processes left.
+func spill(dir string) (*disk.Scratch, error) {
+	const prefix = "scanledger-spill-"
+	if dir == "" {
+		dir = os.TempDir()
+	}
+	if _, err := disk.Sweep(dir, prefix); err != nil {
+		return nil, err
+	}
+	return disk.NewScratch(dir, prefix)
+}
+
 // Scratch is a folder for files that are gone with the engine.
-func (e *Engine) Scratch() string { return e.temp }
+func (e *Engine) Scratch() string { return e.temp.Path }
 
 // Close ends the engine and removes its scratch folder. One that was left busy ends with the process.
 func (e *Engine) Close() error {
 	if e.left {
-		return os.RemoveAll(e.temp)
+		return e.temp.Close()
 	}
-	return errors.Join(e.conn.Close(), e.db.Close(), os.RemoveAll(e.temp))
+	return errors.Join(e.conn.Close(), e.db.Close(), e.temp.Close())
 }
 
 // Exec runs a statement.

@@ -14,7 +14,6 @@ import (
 	"context"
 	"embed"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -54,23 +53,24 @@ const emptyFates = `SELECT CAST(NULL AS INTEGER) AS load, CAST(NULL AS VARCHAR) 
 	CAST(NULL AS VARCHAR) AS rule, CAST(NULL AS VARCHAR) AS value, CAST(NULL AS VARCHAR) AS message WHERE false`
 
 // Views makes, in an engine, the views that later rooms read: held_SET for every record set, with the
-// rows that counted after load upTo, fates with every fate and rejects with every broken rule recorded until
-// then, samples with the frames of the audit samples drawn until then, and the table files of record files.
+// rows that counted after load upTo, fates with every fate recorded until then, rejects with every broken rule of the rows that
+// are rejected then, samples with the frames of the audit samples drawn until then, and the table files of record files.
 func Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {
 	if err := fatesUntil(ctx, e, st, upTo); err != nil {
-		return err
-	}
-	if err := e.View(ctx, "rejects", parquetOnly(st.Paths(store.Rejects, "", upTo)), ""); err != nil {
 		return err
 	}
 	if err := Files(ctx, e, st, upTo); err != nil {
 		return err
 	}
+	if err := rejects(ctx, e, st, upTo); err != nil {
+		return err
+	}
 	if err := samples(ctx, e, st.SampleFrames(upTo)); err != nil {
 		return err
 	}
-	// Rows that were rejected, wait or are duplicates are in no part, and would only be looked for.
-	const superseded = "CREATE OR REPLACE TABLE superseded AS SELECT record_set, file, line FROM fate_before WHERE NOT held AND fate IN ('accepted', 'corrected')"
+	// Rows that never were accepted are in no part, and would only be looked for.
+	const superseded = `CREATE OR REPLACE TABLE superseded AS SELECT record_set, file, line FROM fates
+		GROUP BY record_set, file, line HAVING NOT arg_max(held, load) AND bool_or(fate IN ('accepted', 'corrected'))`
 	if err := e.Exec(ctx, superseded); err != nil {
 		return err
 	}
@@ -102,6 +102,20 @@ func Files(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) err
 	return nil
 }
 
+// rejects makes the view of that name.
+func rejects(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {
+	var parts []string
+	for _, p := range st.Manifest.Parts {
+		if p.Kind == store.Rejects && p.Load <= upTo && strings.HasSuffix(p.Path, ".parquet") {
+			parts = append(parts, fmt.Sprintf("SELECT %d AS load, * FROM read_parquet(%s)", p.Load, engine.Quote(st.Path(p))))
+		}
+	}
+	if err := e.Exec(ctx, "CREATE OR REPLACE TEMP VIEW rejects_ever AS "+strings.Join(parts, " UNION ALL ")); err != nil {
+		return err
+	}
+	return e.Exec(ctx, sqlText("rejects"))
+}
+
 // samples makes the view of that name: the frames in the order in which they were drawn, as draw, from 1.
 func samples(ctx context.Context, e *engine.Engine, frames []string) error {
 	parts := []string{emptySamples}
@@ -118,10 +132,6 @@ const emptySamples = `SELECT CAST(NULL AS INTEGER) AS draw, CAST(NULL AS VARCHAR
 	CAST(NULL AS VARCHAR) AS technician_id, CAST(NULL AS VARCHAR) AS call, CAST(NULL AS DOUBLE) AS chance, CAST(NULL AS VARCHAR) AS part,
 	CAST(NULL AS BOOLEAN) AS "open", CAST(NULL AS DOUBLE) AS open_chance
 	WHERE false`
-
-func parquetOnly(paths []string) []string {
-	return slices.DeleteFunc(paths, func(path string) bool { return !strings.HasSuffix(path, ".parquet") })
-}
 
 func fatesUntil(ctx context.Context, e *engine.Engine, st *store.Store, upTo int) error {
 	if err := e.View(ctx, "fates", st.Paths(store.Fates, "", upTo), emptyFates); err != nil {
