@@ -65,7 +65,7 @@ func rulesSection(b *queries.Book) Section {
 		t.Rows = append(t.Rows, Row{Cells: []Cell{{Text: r.File, Class: "code"}, text(r.Column), text(r.Rule), count(r.Times), count(r.FirstLine), {Text: r.Example, Class: "code"}}})
 	}
 	s := Section{ID: "rules", Heading: fmt.Sprintf("%s broken %s", counted(int64(len(rules)), "rule was", "rules were"), counted(times, "time", "times")),
-		Sub:    "As judged when each file was loaded; a row that breaks several rules counts once for each. Every one is listed in the store's rejects folder.",
+		Sub:    "As judged by the newest load; a row that breaks several rules counts once for each. Every one is listed in the store's rejects folder.",
 		Tables: []Table{t}, Source: sourceOf(b, "reject_rules", "")}
 	if len(t.Rows) == 0 {
 		s.Heading, s.Tables = "No rule was broken", nil

@@ -110,7 +110,7 @@ type desk struct {
 	book *Book
 	opt  Options
 
-	groups    int64              // of sites, see clustered
+	sites     int                // in the book
 	takeApart []BreakdownRow     // of the patterns, before what lies outside them is known
 	staff     staff              // everyone's counts, once consistency has run
 	wanted    []string           // inspections that get a page, whatever their weight
@@ -193,12 +193,8 @@ func Analyse(ctx context.Context, e engine.SQL, st *store.Store, upTo int, opt O
 // period fills an open end from the visits there are, and sees whether sites are to be grouped.
 func (d *desk) period() error {
 	var first, last string
-	var sites int
 	err := d.eng.Each(d.ctx, "SELECT coalesce(min(month), ''), coalesce(max(month), ''), count(DISTINCT site_key) FROM visits", nil,
-		func(scan func(...any) error) error { return scan(&first, &last, &sites) })
-	if d.groups = math.MaxInt64; sites > mostSites {
-		d.groups = siteGroups
-	}
+		func(scan func(...any) error) error { return scan(&first, &last, &d.sites) })
 	if d.book.From == "" {
 		d.book.From = first
 	}
@@ -215,14 +211,23 @@ func (d *desk) months() []any {
 
 // Sites are clusters, and beyond mostSites of them random groups of sites are (the random groups of Wolter 2007, chapter 2;
 // with as many as siteGroups a standard error is itself good to 5 %). What an analysis has to read is so bounded.
+//
+// Where what is read for each cluster tells circumstances apart, so many clusters would hold a point or two each; as few as
+// circumstanceGroups a technician, or a unit, are enough where the variance is pooled over all of them.
 const (
-	mostSites  = 4096
-	siteGroups = 256
+	mostSites          = 4096
+	siteGroups         = 256
+	circumstanceGroups = 32
 )
 
 // clustered binds the period and how many clusters sites are put into.
-func (d *desk) clustered() []any {
-	return append(d.months(), engine.Arg("groups", d.groups))
+func (d *desk) clustered() []any { return d.clusteredInto(siteGroups) }
+
+func (d *desk) clusteredInto(groups int64) []any {
+	if d.sites <= mostSites {
+		groups = math.MaxInt64 // every site is one
+	}
+	return append(d.months(), engine.Arg("groups", groups))
 }
 
 // run runs the named query; scan reads one of its rows into a new entry.

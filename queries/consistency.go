@@ -108,15 +108,17 @@ func (d *desk) consistency() error {
 func (d *desk) readStaff(q Query) (staff, error) {
 	var s staff
 	var err error
-	var technicians, sites codes
+	var technicians codes
+	sites := map[int64]int{}
 	var factors [people.Factors]codes
 	if s.first, err = d.firstMonth(); err != nil {
 		return s, err
 	}
 	var cases []people.Case
-	err = d.eng.Each(d.ctx, q.SQL, d.months(), func(scan func(...any) error) error {
+	err = d.eng.Each(d.ctx, q.SQL, d.clusteredInto(circumstanceGroups), func(scan func(...any) error) error {
 		var c people.Case
-		var technician, site, month string
+		var technician, month string
+		var site int64
 		var at [people.CalledElsewhere]string
 		var elsewhere bool
 		var gain, firstGain int
@@ -128,7 +130,10 @@ func (d *desk) readStaff(q Query) (staff, error) {
 		if err != nil {
 			return err
 		}
-		c.Technician, c.Site, c.Month = technicians.of(technician), sites.of(site), number-s.first
+		if _, known := sites[site]; !known {
+			sites[site] = len(sites)
+		}
+		c.Technician, c.Site, c.Month = technicians.of(technician), sites[site], number-s.first
 		c.Found = c.ActiveVerified - c.FalseAlarms + c.Missed
 		for f, level := range at {
 			c.At[f] = factors[f].of(level)

@@ -1,7 +1,7 @@
 package queries
 
 import (
-	"cmp"
+	"fmt"
 	"slices"
 	"strings"
 
@@ -67,13 +67,8 @@ type InspectionReadingRow struct {
 // through in a day.)
 const DefaultInspectionPages = 60
 
-// Weights of an inspection, beside those of the checks it breaches. (House's choice.)
-const (
-	missedWeight     = 10
-	falseAlarmWeight = 6
-	flaggedWeight    = 5 // from here on an inspection is flagged
-	examples         = 4 // of every kind that get a page before the weightiest fill up the rest
-)
+// examples of every kind get a page before the weightiest fill up the rest. (House's choice.)
+const examples = 4
 
 // want asks for a page of the inspection, whatever its weight: an example of something another figure
 // tells of. It must be asked for before inspections runs, and counts only where there is a missed point, a
@@ -81,34 +76,38 @@ const (
 func (d *desk) want(inspection string) { d.wanted = append(d.wanted, inspection) }
 
 func (d *desk) inspections() error {
-	rows, q, err := run(d, "flagged_inspections", append(d.months(), d.off()), func(scan func(...any) error, r *InspectionRow) error {
-		err := scan(&r.InspectionID, &r.SiteID, &r.TechnicianID, &r.Region, &r.Date, &r.Start, &r.Minutes, &r.Purpose, &r.Outcome, &r.AirTempC, &r.WindKmh,
-			&r.Rain, &r.Areas, &r.Units, &r.Readings, &r.Controls, &r.Points, &r.CalledActive, &r.Unsure, &r.FalseAlarms, &r.Missed, &r.Breaches, &r.Checks, &r.Sampled)
-		r.Weight = r.weigh()
-		return err
+	args := append(d.months(), d.off(), checkWeights(), engine.Arg("wanted", strings.Join(d.wanted, "\n")), engine.Arg("most", mostListed))
+	rows, q, err := run(d, "flagged_inspections", args, func(scan func(...any) error, r *InspectionRow) error {
+		return scan(&r.InspectionID, &r.SiteID, &r.TechnicianID, &r.Region, &r.Date, &r.Start, &r.Minutes, &r.Purpose, &r.Outcome, &r.AirTempC, &r.WindKmh,
+			&r.Rain, &r.Areas, &r.Units, &r.Readings, &r.Controls, &r.Points, &r.CalledActive, &r.Unsure, &r.FalseAlarms, &r.Missed, &r.Breaches, &r.Checks, &r.Sampled, &r.Weight)
 	})
 	if err != nil {
 		return err
 	}
-	rows = slices.DeleteFunc(rows, func(r InspectionRow) bool {
-		return r.Weight < flaggedWeight && !slices.Contains(d.wanted, r.InspectionID)
-	})
-	slices.SortStableFunc(rows, func(a, b InspectionRow) int {
-		return cmp.Or(cmp.Compare(b.Weight, a.Weight), strings.Compare(b.Date, a.Date), strings.Compare(a.InspectionID, b.InspectionID))
-	})
 	choosePages(rows, d.wanted, d.opt.InspectionPages)
 	d.book.Inspections = rows
-	d.conclude(q, rows)
+	d.conclude(q, rows, cutShort(len(rows), "inspections", "the weightiest")...)
 	return d.inspectionReadings()
 }
 
-func (r InspectionRow) weigh() int64 {
-	weight := missedWeight*r.Missed + falseAlarmWeight*r.FalseAlarms
-	for _, id := range r.checks() {
-		check, _ := protocol.Lookup(id)
-		weight += int64(check.Weight)
+// checkWeights binds what each check weighs.
+func checkWeights() any {
+	var weights []string
+	for _, c := range protocol.Checks {
+		weights = append(weights, fmt.Sprintf("%s=%d", c.ID, c.Weight))
 	}
-	return weight
+	return engine.Arg("weights", strings.Join(weights, ","))
+}
+
+// mostListed bounds lists of single cases, which nobody reads to the end and which would grow with every reading. (House's choice.)
+const mostListed = 10_000
+
+// cutShort says so where a list is as long as lists get.
+func cutShort(n int, what, which string) []string {
+	if n < mostListed {
+		return nil
+	}
+	return []string{fmt.Sprintf("There may be more %s than are listed here: of more than %s, %s are kept. The fact tables have them all.", what, Count(mostListed), which)}
 }
 
 func (r InspectionRow) checks() []string {

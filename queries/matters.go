@@ -6,6 +6,7 @@ import (
 	"slices"
 	"strings"
 
+	"scanledger/transform/engine"
 	"scanledger/transform/protocol"
 )
 
@@ -40,7 +41,7 @@ const (
 var plainFacts = []string{"outcome_unbacked", "no_readings", "lapsed_accreditation"}
 
 func (d *desk) matters() error {
-	rows, q, err := run(d, "open_matters", d.months(), func(scan func(...any) error, r *MatterRow) error {
+	rows, q, err := run(d, "open_matters", append(d.months(), engine.Arg("most", mostListed)), func(scan func(...any) error, r *MatterRow) error {
 		var f foundMatter
 		err := scan(&r.Matter, &r.Subject, &r.TechnicianID, &r.InspectionID, &f.date, &f.verifiedBy, &f.method, &f.days, &r.Cases, &r.Of)
 		r.found(f)
@@ -54,7 +55,7 @@ func (d *desk) matters() error {
 		return cmp.Or(cmp.Compare(b.Consequence, a.Consequence), cmp.Compare(b.Cases, a.Cases), strings.Compare(a.Matter, b.Matter))
 	})
 	d.book.Matters = rows
-	d.conclude(q, rows)
+	d.conclude(q, rows, cutShort(len(rows), "missed points", "the newest")...)
 	return nil
 }
 

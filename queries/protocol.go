@@ -72,7 +72,7 @@ func (d *desk) protocol() error {
 	if err != nil {
 		return err
 	}
-	breaches, qb, err := run(d, "protocol_breaches", append(d.months(), d.off()), func(scan func(...any) error, r *BreachRow) error {
+	breaches, qb, err := run(d, "protocol_breaches", append(d.months(), d.off(), engine.Arg("most", mostListed)), func(scan func(...any) error, r *BreachRow) error {
 		return scan(&r.Check, &r.TechnicianID, &r.SiteID, &r.InspectionID, &r.PointID, &r.ReadingID, &r.Date, &r.Seen)
 	})
 	if err != nil {
@@ -94,7 +94,7 @@ func (d *desk) protocol() error {
 	d.book.Protocol, d.book.Breaches = rows, breaches
 	d.wantExamples()
 	d.conclude(q, rows)
-	d.conclude(qb, breaches)
+	d.conclude(qb, breaches, cutShort(len(breaches), "breaches", "the newest, and the newest 50 of each technician and check,")...)
 	return nil
 }
 

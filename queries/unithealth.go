@@ -74,13 +74,13 @@ type unitCount struct {
 	overdue                               *bool
 	due                                   *string // of a unit: the day its service is due
 	site                                  string
-	material, season, technician, month   string
+	material, season, technician, half    string // half: first month of the half-year
 	points, active, verified, falseAlarms int
 }
 
 func (d *desk) unitHealth() error {
-	counts, q, err := run(d, "unit_health", d.clustered(), func(scan func(...any) error, c *unitCount) error {
-		return scan(&c.part, &c.unit, &c.model, &c.overdue, &c.due, &c.site, &c.material, &c.season, &c.technician, &c.month, &c.points, &c.active, &c.verified, &c.falseAlarms)
+	counts, q, err := run(d, "unit_health", d.clusteredInto(circumstanceGroups), func(scan func(...any) error, c *unitCount) error {
+		return scan(&c.part, &c.unit, &c.model, &c.overdue, &c.due, &c.site, &c.material, &c.season, &c.technician, &c.half, &c.points, &c.active, &c.verified, &c.falseAlarms)
 	})
 	if err != nil {
 		return err
@@ -108,7 +108,7 @@ func unitRows(counts []unitCount, drifts []instrument.Drift, uses []UnitUseRow, 
 			continue
 		}
 		checked.add(c)
-		visited = append(visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: c.site, Material: c.material, Season: c.season, Technician: c.technician, Month: c.month,
+		visited = append(visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: c.site, Material: c.material, Season: c.season, Technician: c.technician, Month: c.half,
 			Points: c.points, FalseAlarms: c.falseAlarms})
 	}
 	alarms, err := instrument.FalseAlarms(visited, floor, Confidence)

@@ -122,6 +122,8 @@ func TestMatches(t *testing.T) {
 }
 
 func TestNoLog(t *testing.T) {
-	e := facts(t, oneVisit+"R1,1,U1,P,2026-03-02T09:00:20+11:00,board,2,clear\n")
-	same(t, "matches", table(t, e, matchesText), "R1 - no_log no log that day")
+	visit := oneVisit + "R1,1,U1,P,2026-03-02T09:00:20+11:00,board,2,clear\n"
+	same(t, "matches of a unit without a log", table(t, facts(t, visit), matchesText))
+	nextDay := hold("U1", time.Date(2026, 3, 3, 9, 0, 0, 0, time.FixedZone("", 11*3600)), 20, 2, quiet)
+	same(t, "matches of a day without a log", table(t, facts(t, visit+logFile(nextDay)), matchesText), "R1 - no_log no log that day", "- 1 outside")
 }

@@ -60,16 +60,17 @@ func (m *maker) visits() error {
 	}
 	for _, at := range m.months {
 		at.digests["visits"] = digest(m.base, at.visits)
-		made, err := m.takeOver(at, "visits", []string{"visits"})
-		if err != nil {
-			return err
+	}
+	err = m.eachStale("visits", []string{"visits"}, func(w *maker, i int) error {
+		at := w.months[i]
+		rows := fmt.Sprintf("SELECT * FROM placed_visits WHERE started_at BETWEEN make_timestamptz(%d) AND make_timestamptz(%d) AND month = '%s' ORDER BY inspection_id", at.startedFrom, at.startedTo, at.name)
+		if err := w.e.Save(w.ctx, rows, w.path("visits", at)); err != nil {
+			return fmt.Errorf("make table visits: %w", err)
 		}
-		if !made {
-			rows := fmt.Sprintf("SELECT * FROM placed_visits WHERE started_at BETWEEN make_timestamptz(%d) AND make_timestamptz(%d) AND month = '%s' ORDER BY inspection_id", at.startedFrom, at.startedTo, at.name)
-			if err := m.e.Save(m.ctx, rows, m.path("visits", at)); err != nil {
-				return fmt.Errorf("make table visits: %w", err)
-			}
-		}
+		return nil
+	})
+	if err != nil {
+		return err
 	}
 	return m.everything("visits")
 }

@@ -1,12 +1,14 @@
 package transform
 
 import (
+	"context"
 	"errors"
 	"fmt"
 	"io"
 	"io/fs"
 	"os"
 	"path/filepath"
+	"sync/atomic"
 	"time"
 
 	"scanledger/transform/engine"
@@ -25,25 +27,47 @@ func (m *maker) pass(p pass, tables []string) error {
 	if err := m.digest(p); err != nil {
 		return err
 	}
-	for i, at := range m.months {
-		if err := m.ctx.Err(); err != nil {
-			return err
+	return m.eachStale(p.name, tables, func(w *maker, i int) error {
+		if err := w.make(p, i, tables); err != nil {
+			return fmt.Errorf("month %s: %w", w.months[i].name, err)
 		}
-		taken, err := m.takeOver(at, p.name, tables)
+		return nil
+	})
+}
+
+// eachStale takes over the given tables of the months that need not be made again, and has the others made again,
+// spread over the engine: a month is too little for one statement to keep more than one busy.
+func (m *maker) eachStale(pass string, tables []string, again func(w *maker, i int) error) error {
+	var stale []int
+	for i, at := range m.months {
+		taken, err := m.takeOver(at, pass, tables)
 		if err != nil {
 			return err
 		}
-		if taken {
-			continue
-		}
-		if p.loaded && m.coded == "" {
-			m.fresh++
-		}
-		if err := m.make(p, i, tables); err != nil {
-			return fmt.Errorf("month %s: %w", at.name, err)
+		if !taken {
+			stale = append(stale, i)
 		}
 	}
-	return nil
+	if pass == passes[0].name && m.coded == "" {
+		m.fresh = len(stale)
+	}
+	var next atomic.Int64
+	return m.e.Spread(m.ctx, len(stale), func(ctx context.Context, fork engine.SQL) error {
+		w := *m
+		w.ctx, w.e = ctx, fork
+		for {
+			n := int(next.Add(1)) - 1
+			if n >= len(stale) {
+				return nil
+			}
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			if err := again(&w, stale[n]); err != nil {
+				return err
+			}
+		}
+	})
 }
 
 // make makes some tables of a month.

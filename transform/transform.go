@@ -14,6 +14,7 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
+	"sync"
 
 	"scanledger/transform/engine"
 	"scanledger/transform/logs"
@@ -79,7 +80,12 @@ func Facts(ctx context.Context, e engine.SQL, dir string, opt Options, step func
 	if embedded, ok := e.(*engine.Engine); ok {
 		opt.Local = embedded
 	}
-	m := &maker{ctx: ctx, e: e, dir: dir, opt: opt, step: step}
+	var turn sync.Mutex // months are made at the same time
+	m := &maker{ctx: ctx, e: e, dir: dir, opt: opt, step: func(table string) {
+		turn.Lock()
+		defer turn.Unlock()
+		step(table)
+	}}
 	if err := params(ctx, e, opt); err != nil {
 		return Made{}, err
 	}

@@ -5,6 +5,7 @@ import (
 	"context"
 	"os"
 	"path/filepath"
+	"slices"
 	"testing"
 	"time"
 
@@ -100,6 +101,20 @@ func TestRatiosAreOfMedians(t *testing.T) {
 	c, err := compare(context.Background(), Compared{}, 3, next(&work), next(&floor))
 	if err != nil || c.Ratio != 3 || c.Lowest != 1 || c.Highest != 9 || c.PeakMiB != 10 || len(c.Work) != 3 {
 		t.Errorf("%+v, %v", c, err)
+	}
+}
+
+func TestGrowth(t *testing.T) {
+	runs := func(seconds ...float64) (out []Run) {
+		for _, s := range seconds {
+			out = append(out, Run{Seconds: s})
+		}
+		return out
+	}
+	got := Growths([]Compared{{Stage: "load", Rows: 1e6, Work: runs(2, 9, 3)}, {Stage: "build", Rows: 1e6, Work: runs(1)}, {Stage: "load", Rows: 1e7, Work: runs(60)}})
+	want := []Growth{{"load", 1e6, 3, 0}, {"build", 1e6, 1, 0}, {"load", 1e7, 6, 2}}
+	if !slices.Equal(got, want) {
+		t.Errorf("got %+v, want %+v", got, want)
 	}
 }
 

@@ -45,7 +45,8 @@ type Compared struct {
 	Rows     int     `json:"rows"`
 	Work     []Run   `json:"work"`
 	Least    []Run   `json:"least"`
-	Ratio    float64 `json:"ratio"` // of the medians
+	Seconds  float64 `json:"seconds"` // median of the work
+	Ratio    float64 `json:"ratio"`   // of the medians
 	Lowest   float64 `json:"lowest"`
 	Highest  float64 `json:"highest"` // of the ratios of runs that followed one another
 	PeakMiB  float64 `json:"peak_mib"`
@@ -76,8 +77,30 @@ func compare(ctx context.Context, c Compared, runs int, work, floor func() (Run,
 			return c, err
 		}
 	}
-	c.Ratio = median(c.Work) / median(c.Least)
+	c.Seconds, c.Ratio = median(c.Work), median(c.Work)/median(c.Least)
 	return c, nil
+}
+
+// Growth is how the time of a stage grows with the rows.
+type Growth struct {
+	Stage             string  `json:"stage"`
+	Rows              int     `json:"rows"`
+	SecondsPerMillion float64 `json:"seconds_per_million"` // median
+	Growth            float64 `json:"growth"`              // time over that of the size before, over the same of rows: 1 is linear; 0 for the first size
+}
+
+// Growths puts the sizes of each stage beside one another, in the order in which they were measured.
+func Growths(all []Compared) (out []Growth) {
+	for i, c := range all {
+		g := Growth{Stage: c.Stage, Rows: c.Rows, SecondsPerMillion: median(c.Work) / float64(c.Rows) * 1e6}
+		for _, before := range all[:i] {
+			if before.Stage == c.Stage {
+				g.Growth = median(c.Work) / median(before.Work) * float64(before.Rows) / float64(c.Rows)
+			}
+		}
+		out = append(out, g)
+	}
+	return out
 }
 
 func median(runs []Run) float64 {

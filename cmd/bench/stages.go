@@ -21,11 +21,12 @@ type Options struct {
 	Size    Size
 	Runs    int
 	Stages  []string // of Stages
+	Python  string   // an interpreter with pandas, for the stage script
 	Step    func(what string)
 }
 
 // Stages are what can be measured.
-var Stages = []string{"load", "build", "month"}
+var Stages = []string{"load", "build", "month", "script"}
 
 // bench is one measuring.
 type bench struct {
@@ -45,7 +46,7 @@ func Measure(ctx context.Context, opt Options) ([]Compared, error) {
 	}
 	for _, stage := range opt.Stages {
 		b.Step("measure " + stage)
-		do, ok := map[string]func() error{"load": b.load, "build": b.build, "month": b.month}[stage]
+		do, ok := map[string]func() error{"load": b.load, "build": b.build, "month": b.month, "script": b.script}[stage]
 		if !ok {
 			return nil, fmt.Errorf("no stage is called %q; there are %s", stage, strings.Join(Stages, ", "))
 		}
@@ -122,6 +123,16 @@ func (b *bench) build() error {
 	return errors.Join(err, os.RemoveAll(dir), os.RemoveAll(out))
 }
 
+// grow takes files in and builds.
+func (b *bench) grow(dir string, files []string) (Run, error) {
+	a, err := b.program(append([]string{"load", "--quiet", "--received", received, "--store", dir}, files...)...)
+	if err != nil {
+		return a, err
+	}
+	m, err := b.program("build", "--quiet", "--store", dir, "--out", filepath.Join(b.Dir, "out"))
+	return Run{a.Seconds + m.Seconds, max(a.PeakMiB, m.PeakMiB)}, err
+}
+
 // month measures taking in the newest month and building again, beside taking in everything and building.
 func (b *bench) month() error {
 	if b.Size.Months < 2 {
@@ -130,14 +141,6 @@ func (b *bench) month() error {
 	last := []string{b.readings[len(b.readings)-1], b.others[len(b.others)-2], b.others[len(b.others)-1]}
 	before := slices.DeleteFunc(slices.Concat(b.others, b.readings), func(path string) bool { return slices.Contains(last, path) })
 	out := filepath.Join(b.Dir, "out")
-	grow := func(dir string, files []string) (Run, error) {
-		a, err := b.program(append([]string{"load", "--quiet", "--received", received, "--store", dir}, files...)...)
-		if err != nil {
-			return a, err
-		}
-		m, err := b.program("build", "--quiet", "--store", dir, "--out", out)
-		return Run{a.Seconds + m.Seconds, max(a.PeakMiB, m.PeakMiB)}, err
-	}
 	var dir string
 	c, err := compare(b.ctx, Compared{Stage: "month", Floor: fmt.Sprintf("load and build of all %d months", b.Size.Months), Rows: b.Size.Readings}, b.Runs,
 		func() (Run, error) {
@@ -151,13 +154,13 @@ func (b *bench) month() error {
 			if _, err := b.program("build", "--quiet", "--store", dir, "--out", out); err != nil {
 				return Run{}, err
 			}
-			return grow(dir, last)
+			return b.grow(dir, last)
 		},
 		func() (Run, error) {
 			if err := errors.Join(os.RemoveAll(out), os.RemoveAll(dir)); err != nil {
 				return Run{}, err
 			}
-			return grow(dir, slices.Concat(b.others, b.readings))
+			return b.grow(dir, slices.Concat(b.others, b.readings))
 		})
 	b.out = append(b.out, c)
 	return errors.Join(err, os.RemoveAll(dir), os.RemoveAll(out))
@@ -165,6 +168,28 @@ func (b *bench) month() error {
 
 //go:embed floor_build.sql
 var floorBuild string
+
+//go:embed byhand.py
+var byHand []byte
+
+// script measures load and build of everything beside a script of pandas that makes five tables of the same files.
+func (b *bench) script() error {
+	script, tables, out := filepath.Join(b.Dir, "byhand.py"), filepath.Join(b.Dir, "tables"), filepath.Join(b.Dir, "out")
+	if err := os.WriteFile(script, byHand, 0o600); err != nil {
+		return err
+	}
+	dir := filepath.Join(b.Dir, "script")
+	c, err := compare(b.ctx, Compared{Stage: "script", Floor: "pandas: the same files, no rules, five tables", Rows: b.Size.Readings}, b.Runs,
+		func() (Run, error) {
+			if err := errors.Join(os.RemoveAll(out), os.RemoveAll(dir)); err != nil {
+				return Run{}, err
+			}
+			return b.grow(dir, slices.Concat(b.others, b.readings))
+		},
+		func() (Run, error) { return child(b.ctx, b.Python, script, filepath.Join(b.Dir, "records"), tables) })
+	b.out = append(b.out, c)
+	return errors.Join(err, os.RemoveAll(dir), os.RemoveAll(out), os.RemoveAll(tables))
+}
 
 // Floor does the least of a stage: load OUT FILE… reads CSV files into one Parquet file, build STORE makes the count table.
 func Floor(ctx context.Context, stage string, args []string) (err error) {

@@ -111,11 +111,29 @@ func (a *app) interactive() bool {
 // sound opens a store for reading, once every file that figures come from is what was written. Otherwise a figure might
 // come from damage, or the engine fail on it in words of its own.
 func (a *app) sound(dir string) (*store.Store, error) {
-	st, err := a.open(dir)
-	if err != nil {
-		return nil, err
+	return a.latest(dir, false, func(st *store.Store) error { return st.Sound(a.ctx) })
+}
+
+// latest opens a store and looks at it, again where it fails because another process published in between.
+func (a *app) latest(dir string, originals bool, look func(*store.Store) error) (*store.Store, error) {
+	for {
+		st, err := a.openWith(dir, originals)
+		if err != nil {
+			return nil, err
+		}
+		if err = look(st); err == nil || !st.Superseded() {
+			return st, err
+		}
 	}
-	return st, st.Sound(a.ctx)
+}
+
+// undisturbed is the error of one who reads a store. Where another process has published meanwhile, it says so: records that
+// were removed can no longer be read by those who began before.
+func undisturbed(st *store.Store, err error) error {
+	if err != nil && st.Superseded() {
+		return fmt.Errorf("store %s was changed by another process while it was read, nothing was written; run again: %w", st.Dir, err)
+	}
+	return err
 }
 
 // open opens a store for reading. Where it is published elsewhere, the folder is brought up to date first.

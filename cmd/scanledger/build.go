@@ -101,21 +101,21 @@ func (c *buildCmd) build(a *app) (_ built, err error) {
 	if err != nil {
 		return built{}, err
 	}
-	stage, err := beginOutput(c.Out)
+	stage, err := beginOutput(c.Out, "facts", "queries", "results")
 	if err != nil {
 		return built{}, err
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(stage)) }()
+	defer func() { err = errors.Join(err, stage.Close()) }()
 	made := built{Out: c.Out, Start: filepath.Join(c.Out, "index.html")}
-	err = a.withBook(st, upTo, stage, filepath.Join(c.Out, "facts"), hide, opt, func(_ engine.SQL, st *store.Store, book *queries.Book) error {
+	err = a.withBook(st, upTo, stage.Path, filepath.Join(c.Out, "facts"), hide, opt, func(_ engine.SQL, st *store.Store, book *queries.Book) error {
 		made.AsOf, made.From, made.To, made.Findings = book.AsOf, book.From, book.To, book.Findings
-		if err := writeResults(stage, book); err != nil {
+		if err := writeResults(stage.Path, book); err != nil {
 			return err
 		}
-		if err := dashboards.Write(stage, book, a.business()); err != nil {
+		if err := dashboards.Write(stage.Path, book, a.business()); err != nil {
 			return err
 		}
-		return publishOutput(stage, c.Out, inputs(st, upTo, book))
+		return publishOutput(stage.Path, c.Out, inputs(st, upTo, book))
 	})
 	return made, err
 }
@@ -174,7 +174,8 @@ func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, eng.Close()) }()
+	whole := st
+	defer func() { err = undisturbed(whole, errors.Join(err, eng.Close())) }()
 	w := &watch{a: a}
 	defer w.finish()
 	w.Step("read store")

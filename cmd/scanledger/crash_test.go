@@ -1,67 +1,304 @@
 package main
 
 import (
-	"bytes"
 	"context"
+	"crypto/sha256"
 	"errors"
+	"fmt"
 	"io/fs"
+	"maps"
 	"math/rand/v2"
 	"os"
 	"os/exec"
 	"path/filepath"
+	"regexp"
+	"slices"
+	"strings"
+	"syscall"
 	"testing"
 	"time"
 
 	"scanledger/ingest/demo"
+	"scanledger/ingest/disk"
 )
 
-// kills is how many times a load is killed at a random moment.
-const kills = 25
+// victim is a command that is killed while it writes.
+type victim struct {
+	name   string
+	args   []string          // with what it works on below the working folder
+	before string            // the working folder before it
+	after  map[string]string // what is in that folder when it was left alone
+	took   time.Duration     // when it was left alone
+	unit   func(path string) string
 
-// TestKilledLoadLosesNothing kills the real program at random moments of a load. Whatever the moment, the
-// store is sound, and the same command again ends in the same bytes as a load that was left alone.
-func TestKilledLoadLosesNothing(t *testing.T) {
-	dir := t.TempDir()
-	records := filepath.Join(dir, "records")
-	planted, err := demo.Write(context.Background(), records, demo.Options{Inspections: 240, Months: 4})
+	tried map[string]bool // what earlier kills left: what comes of it is known
+}
+
+// The folders in a working folder. Temporary files are there too, so that nobody else's are counted.
+const (
+	storeFolder = "store"
+	outFolder   = "out"
+	tempFolder  = "tmp"
+)
+
+// start begins the command in a working folder, with more in its environment.
+func (v *victim) start(t *testing.T, at string, env ...string) *exec.Cmd {
+	t.Helper()
+	cmd := exec.Command("scanledger", append([]string{"--config", oneThread(t)}, v.args...)...)
+	cmd.Dir, cmd.Env = at, append(os.Environ(), append(env, "TMPDIR="+filepath.Join(at, tempFolder))...)
+	if err := cmd.Start(); err != nil {
+		t.Fatal(err)
+	}
+	return cmd
+}
+
+// oneThread is a configuration with which two commands share two cores, and neither waits for its own threads.
+func oneThread(t *testing.T) (path string) {
+	t.Helper()
+	path, err := filepath.Abs(filepath.Join("testdata", "one-thread.toml"))
 	if err != nil {
 		t.Fatal(err)
 	}
-	base, whole := filepath.Join(dir, "base"), filepath.Join(dir, "whole")
-	mustLoad(t, base, filepath.Join(records, planted.Files[0]))
-	mustCopy(t, base, whole)
+	return path
+}
+
+// ended waits for a command and reports whether it was killed. Rejected rows are no failure, nor is any failure once the
+// killed command had done its work: what it did is looked at.
+func ended(t *testing.T, cmd *exec.Cmd) (killed bool) {
+	t.Helper()
+	err := cmd.Wait()
+	var exit *exec.ExitError
+	if err == nil || errors.As(err, &exit) && exit.ExitCode() == exitRejects {
+		return false
+	}
+	if exit == nil || exit.Sys().(syscall.WaitStatus).Signal() != syscall.SIGKILL {
+		t.Fatalf("%v: %v", cmd.Args, err)
+	}
+	return true
+}
+
+// lab makes the victims: a store of a few dozen inspections, and a load, a build and a report that follow one that was good.
+func lab(t *testing.T) (victims []*victim) {
+	t.Helper()
+	dir := t.TempDir()
+	early, late := smallRecords(t, filepath.Join(dir, "records"))
+	load := func(files []string) []string {
+		return append([]string{"load", "--quiet", "--received", "2024-10-20T00:00:00Z", "--store", storeFolder}, files...)
+	}
+	build := []string{"build", "--quiet", "--store", storeFolder, "--out", outFolder}
+	report := []string{"report", "--quiet", "--store", storeFolder, "--out", outFolder}
+	whole := func(string) string { return "" }
+	page := func(path string) string { // an issue, or the list of them
+		parts := strings.SplitN(path, "/", 4)
+		return strings.Join(parts[:min(3, len(parts))], "/")
+	}
+	at := filepath.Join(dir, "at")
+	first := newVictim(t, "first load", load(early), at, whole)
+	second := newVictim(t, "load", load(late), at, whole)
+	base := filepath.Join(dir, "base")
+	for _, v := range []*victim{{name: "build", args: build, unit: whole}, {name: "report", args: append(report, "--month", "2024-09"), unit: page}} {
+		mustCopy(t, second.before, base)
+		v.alone(t, base) // the last good output
+		if err := os.RemoveAll(filepath.Join(base, storeFolder)); err != nil {
+			t.Fatal(err)
+		}
+		mustCopy(t, filepath.Join(at, storeFolder), filepath.Join(base, storeFolder))
+		victims = append(victims, newVictim(t, v.name, v.args, base, v.unit))
+		if err := os.RemoveAll(base); err != nil {
+			t.Fatal(err)
+		}
+	}
+	return append(victims, first, second)
+}
+
+// smallRecords writes a few dozen inspections, and names the files that come in first and those that come in later: late and
+// corrected records, and what rows of the first wait for.
+func smallRecords(t *testing.T, records string) (early, late []string) {
+	t.Helper()
+	planted, err := demo.Write(context.Background(), records, demo.Options{Inspections: 30, Months: 1})
+	if err != nil {
+		t.Fatal(err)
+	}
+	for _, name := range planted.Files {
+		switch path := filepath.Join(records, name); {
+		case strings.HasPrefix(name, "unit_log"): // takes its time, and goes the way of the others
+		case strings.Contains(name, "late") || strings.HasPrefix(name, "findings") || name == "units.csv":
+			late = append(late, path)
+		default:
+			early = append(early, path)
+		}
+	}
+	return early, late
+}
+
+// alone runs the command undisturbed.
+func (v *victim) alone(t *testing.T, at string) {
+	t.Helper()
+	if err := os.MkdirAll(filepath.Join(at, tempFolder), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	ended(t, v.start(t, at))
+}
+
+// newVictim keeps the working folder as it is, runs the command in it, and keeps what that gave.
+func newVictim(t *testing.T, name string, args []string, at string, unit func(string) string) *victim {
+	t.Helper()
+	v := &victim{name: name, args: args, before: filepath.Join(t.TempDir(), "before"), unit: unit, tried: map[string]bool{}}
+	if err := os.MkdirAll(filepath.Join(at, tempFolder), 0o700); err != nil {
+		t.Fatal(err)
+	}
+	mustCopy(t, at, v.before)
 	start := time.Now()
-	mustLoad(t, whole, records)
-	took := time.Since(start)
-	want := treeOf(t, whole)
-	rng, unchanged := rand.New(rand.NewPCG(1, 2)), 0
-	for i := range kills {
-		hit := filepath.Join(dir, "hit")
-		mustCopy(t, base, hit)
-		cmd := loadCommand(hit, records)
-		if err := cmd.Start(); err != nil {
-			t.Fatal(err)
+	v.alone(t, at)
+	v.took = time.Since(start)
+	v.after = treeOf(t, at)
+	return v
+}
+
+// TestKilledAtEveryStep kills load, build and report before every step of their publications. Whatever the step, nothing of
+// the last good state is lost, nothing half done is to be seen, and the same command again ends in the same bytes as one
+// that was left alone.
+func TestKilledAtEveryStep(t *testing.T) {
+	fewest := map[string]int{"first load": 30, "load": 40, "build": 5, "report": 12}
+	for _, v := range lab(t) {
+		t.Run(v.name, func(t *testing.T) {
+			t.Parallel()
+			step, killed := 0, true
+			for killed {
+				step++
+				killed = v.try(t, fmt.Sprintf("step %d", step), func(at string) *exec.Cmd {
+					return v.start(t, at, fmt.Sprintf("%s=%d", disk.KillAtStep, step))
+				})
+			}
+			t.Logf("steps: %d; different states: %d", step-1, len(v.tried))
+			if step <= fewest[v.name] {
+				t.Errorf("ended after %d steps; not all are counted", step-1)
+			}
+		})
+	}
+}
+
+// TestKilledAtAnyMoment is TestKilledAtEveryStep at random moments of all that the commands do, reading and counting too.
+func TestKilledAtAnyMoment(t *testing.T) {
+	kills := map[string]int{"first load": 55, "load": 105, "build": 20, "report": 20} // 200 in all; loads are quicker
+	for nth, v := range lab(t) {
+		t.Run(v.name, func(t *testing.T) {
+			t.Parallel()
+			rng, killed := rand.New(rand.NewPCG(1, uint64(nth))), 0
+			for i := range kills[v.name] {
+				after := time.Duration(rng.Int64N(int64(v.took)))
+				if v.try(t, fmt.Sprintf("kill %d", i), func(at string) *exec.Cmd {
+					cmd := v.start(t, at)
+					time.Sleep(after)
+					_ = cmd.Process.Kill() // it may have ended
+					return cmd
+				}) {
+					killed++
+				}
+			}
+			if killed < kills[v.name]/2 {
+				t.Errorf("only %d of %d were killed before they ended; the test hardly tests", killed, kills[v.name])
+			}
+		})
+	}
+}
+
+// try runs the command in a copy of the working folder, sees that what it left is whole, and runs it again.
+func (v *victim) try(t *testing.T, what string, run func(at string) *exec.Cmd) (killed bool) {
+	t.Helper()
+	at := filepath.Join(t.TempDir(), "at")
+	mustCopy(t, v.before, at)
+	killed = ended(t, run(at))
+	if left := leftIn(t, at); !v.tried[left] {
+		v.tried[left] = true
+		v.inspect(t, what, at)
+		v.alone(t, at)
+		differ(t, what+", repeated", v.after, treeOf(t, at))
+	}
+	if err := os.RemoveAll(at); err != nil {
+		t.Fatal(err)
+	}
+	return killed
+}
+
+// randomName is what distinguishes the folders for what is not yet to be found.
+var randomName = regexp.MustCompile(`(stage|issue|spill)-\d+`)
+
+// leftIn tells states of a working folder apart: by every file and folder, whatever stages and temporary folders are called.
+func leftIn(t *testing.T, at string) string {
+	t.Helper()
+	sum := sha256.New()
+	err := fs.WalkDir(os.DirFS(at), ".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.Name() == "lock" || d.Name() == ".lock" {
+			return err
 		}
-		time.Sleep(time.Duration(rng.Int64N(int64(took))))
-		_ = cmd.Process.Kill() // it may have ended
-		_ = cmd.Wait()         // killed or ended with rejects: both are meant
-		if out, err := exec.Command("scanledger", "verify", "--store", hit).CombinedOutput(); err != nil {
-			t.Errorf("kill %d: the store is not sound: %s", i, out)
+		fmt.Fprintf(sum, "%q\n", randomName.ReplaceAllString(path, "$1"))
+		if d.IsDir() {
+			return nil
 		}
-		if bytes.Equal(manifestOf(t, hit), manifestOf(t, base)) {
-			unchanged++
-		} else if !bytes.Equal(manifestOf(t, hit), manifestOf(t, whole)) {
-			t.Errorf("kill %d: the manifest is neither the old nor the new one", i)
-		}
-		mustLoad(t, hit, records)
-		compareTrees(t, want, treeOf(t, hit))
-		if err := os.RemoveAll(hit); err != nil {
-			t.Fatal(err)
+		raw, err := os.ReadFile(filepath.Join(at, path))
+		fmt.Fprintf(sum, "%x\n", sha256.Sum256(raw))
+		return err
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	return string(sum.Sum(nil))
+}
+
+// inspect sees that the store is sound and that every output is whole: the last good one, or the new one.
+func (v *victim) inspect(t *testing.T, what, at string) {
+	t.Helper()
+	store := filepath.Join(at, storeFolder)
+	_, err := os.Stat(filepath.Join(v.before, storeFolder))
+	begun := err == nil
+	var out, problems strings.Builder
+	code := run(context.Background(), []string{"verify", "--store", store}, terminal{strings.NewReader(""), &out, &problems})
+	if code != exitClean && (begun || !strings.Contains(problems.String(), "no store here")) {
+		t.Errorf("%s: the store is not sound: %s", what, &problems)
+	}
+	was, is := treeOf(t, v.before), treeOf(t, at)
+	for _, name := range []string{"store/manifest.json", "store/datapackage.json"} {
+		if is[name] != was[name] && is[name] != v.after[name] {
+			t.Errorf("%s: %s is neither the old nor the new one", what, name)
 		}
 	}
-	if unchanged < kills/3 {
-		t.Errorf("only %d of %d kills came before publication; the test hardly tests", unchanged, kills)
+	units := map[string]bool{}
+	for path := range is {
+		if seen(path) {
+			units[v.unit(path)] = true
+		}
 	}
+	for unit := range units {
+		got := v.of(unit, is)
+		if !maps.Equal(got, v.of(unit, was)) && !maps.Equal(got, v.of(unit, v.after)) {
+			t.Errorf("%s: the output %q is neither the old nor the new one", what, unit)
+		}
+	}
+	for path := range v.of("", was) {
+		if !seen(path) {
+			continue
+		}
+		if _, ok := is[path]; !ok && v.after[path] != "" {
+			t.Errorf("%s: %s was lost", what, path)
+		}
+	}
+}
+
+// seen reports whether a path is that of an output, and not of a stage beside or in it.
+func seen(path string) bool {
+	return strings.HasPrefix(path, outFolder+"/") && !slices.ContainsFunc(strings.Split(path, "/"), func(s string) bool { return strings.HasPrefix(s, ".") })
+}
+
+// of is the part of a tree that is published in one step.
+func (v *victim) of(unit string, tree map[string]string) map[string]string {
+	out := map[string]string{}
+	for path, content := range tree {
+		if seen(path) && (unit == "" || v.unit(path) == unit) {
+			out[path] = content
+		}
+	}
+	return out
 }
 
 func loadCommand(store, records string) *exec.Cmd {
@@ -94,15 +331,15 @@ func manifestOf(t *testing.T, store string) []byte {
 	return raw
 }
 
-// treeOf reads every file of a store but the lock, which names a process.
-func treeOf(t *testing.T, store string) map[string]string {
+// treeOf reads every file below a folder but locks, which are empty or name a process.
+func treeOf(t *testing.T, dir string) map[string]string {
 	t.Helper()
 	out := map[string]string{}
-	err := fs.WalkDir(os.DirFS(store), ".", func(path string, d fs.DirEntry, err error) error {
-		if err != nil || d.IsDir() || path == "lock" {
+	err := fs.WalkDir(os.DirFS(dir), ".", func(path string, d fs.DirEntry, err error) error {
+		if err != nil || d.IsDir() || d.Name() == "lock" || d.Name() == ".lock" {
 			return err
 		}
-		raw, err := os.ReadFile(filepath.Join(store, path))
+		raw, err := os.ReadFile(filepath.Join(dir, path))
 		out[path] = string(raw)
 		return err
 	})
@@ -114,14 +351,20 @@ func treeOf(t *testing.T, store string) map[string]string {
 
 func compareTrees(t *testing.T, want, got map[string]string) {
 	t.Helper()
-	for path := range want {
+	differ(t, "compared", want, got)
+}
+
+// differ names every file that two trees do not have in common.
+func differ(t *testing.T, what string, want, got map[string]string) {
+	t.Helper()
+	for _, path := range slices.Sorted(maps.Keys(want)) {
 		if got[path] != want[path] {
-			t.Errorf("%s differs or is missing", path)
+			t.Errorf("%s: %s differs or is missing", what, path)
 		}
 	}
-	for path := range got {
+	for _, path := range slices.Sorted(maps.Keys(got)) {
 		if _, ok := want[path]; !ok {
-			t.Errorf("%s was left behind", path)
+			t.Errorf("%s: %s was left behind", what, path)
 		}
 	}
 }

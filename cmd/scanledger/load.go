@@ -39,7 +39,10 @@ const loadMemory = "128MiB"
 
 func (a *app) load(dir string, files []string, set string, received time.Time) (settle.Report, error) {
 	if received.IsZero() {
-		received = time.Now()
+		var err error
+		if received, err = a.now(dir); err != nil {
+			return settle.Report{}, err
+		}
 	}
 	w := &watch{a: a}
 	defer w.finish()
@@ -49,6 +52,22 @@ func (a *app) load(dir string, files []string, set string, received time.Time) (
 	}
 	return settle.Load(a.ctx, dir, files, settle.Options{ReceivedAt: received, RecordSet: set, Renames: a.config.Columns,
 		Engine: eng, KeepOriginals: a.config.Store.KeepOriginals, Tool: version(), Place: a.place, Watch: w})
+}
+
+// now is the time by the clock, or that of the store's last load where the clock was set back behind it: what comes in later
+// was not there earlier.
+func (a *app) now(dir string) (time.Time, error) {
+	now := time.Now()
+	st, err := store.Open(dir)
+	if err != nil {
+		return now, nil // a new store, or one that the load refuses
+	}
+	last := st.Manifest.LastReceived()
+	if !last.After(now) {
+		return now, nil
+	}
+	return last, a.say("the clock says %s, but the last load came in at %s; this one is entered with that time: set the clock right",
+		now.UTC().Format(time.RFC3339), last.Format(time.RFC3339))
 }
 
 func (a *app) sayLoad(rep settle.Report, dir string) error {

@@ -89,7 +89,8 @@ func main() {
 
 // run is the program: it returns the exit code.
 func run(ctx context.Context, args []string, t terminal) (code int) {
-	unix.Umask(0o077) // whatever this program or an engine it calls creates is its owner's alone
+	unix.Umask(0o077)           // whatever this program or an engine it calls creates is its owner's alone
+	signal.Ignore(unix.SIGXFSZ) // a file over the limit is an error to be told, in a thread of the engine too
 	var c commands
 	type exited int
 	parser, err := kong.New(&c, kong.Name("scanledger"), kong.Writers(t.out, t.err),
@@ -133,7 +134,11 @@ func report(t terminal, err error) int {
 	case errors.Is(err, errUsage), errors.Is(err, calc.ErrInput):
 		code = exitUsage
 	}
-	if _, err := fmt.Fprintln(t.err, "scanledger:", printable(err.Error())); err != nil {
+	said := err.Error()
+	if do := advice(err); do != "" {
+		said += "\n" + do
+	}
+	if _, err := fmt.Fprintln(t.err, "scanledger:", printable(said)); err != nil {
 		return exitFailure
 	}
 	return code

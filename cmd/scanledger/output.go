@@ -5,58 +5,78 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"golang.org/x/sys/unix"
+
+	"scanledger/ingest/disk"
 )
 
 // outputMark is the file that tells that a folder was written by this program and may be replaced.
 const outputMark = "manifest.json"
 
-// beginOutput makes a stage beside the output folder, so that both lie on one disk.
-func beginOutput(out string) (stage string, err error) {
-	entries, err := os.ReadDir(out)
-	if err != nil && !errors.Is(err, os.ErrNotExist) {
-		return "", fmt.Errorf("write output: %w", err)
-	}
-	if len(entries) > 0 {
-		if _, err := os.Stat(filepath.Join(out, outputMark)); err != nil {
-			return "", fmt.Errorf("write output: folder %s holds files that scanledger did not write; name an empty or new folder", out)
-		}
+// beginOutput makes a stage beside the output folder, so that both lie on one disk. What stands in the folder is replaced as
+// a whole, so it may hold nothing but pages and what is named in makes, under the mark of an earlier output.
+func beginOutput(out string, makes ...string) (*disk.Scratch, error) {
+	if err := ours(out, makes); err != nil {
+		return nil, fmt.Errorf("write output: %w", err)
 	}
 	if err := os.MkdirAll(filepath.Dir(out), 0o700); err != nil {
-		return "", fmt.Errorf("write output: %w", err)
+		return nil, fmt.Errorf("write output: %w", err)
 	}
 	if err := sweepOutput(out); err != nil {
-		return "", err
+		return nil, fmt.Errorf("write output: %w", err)
 	}
-	stage, err = os.MkdirTemp(filepath.Dir(out), stagePattern(out))
+	stage, err := disk.NewScratch(filepath.Dir(out), stagePrefix(out))
 	if err != nil {
-		return "", fmt.Errorf("write output: %w", err)
+		return nil, fmt.Errorf("write output: %w", err)
 	}
 	return stage, nil
 }
 
-func stagePattern(out string) string { return "." + filepath.Base(out) + ".stage-*" }
+// ours is an error where a folder holds what an output is not made of: a store, issues of months, someone's own files.
+func ours(out string, makes []string) error {
+	entries, err := os.ReadDir(out)
+	if err != nil && !errors.Is(err, os.ErrNotExist) {
+		return err
+	}
+	marked := len(entries) == 0
+	for _, e := range entries {
+		name := e.Name()
+		if name == outputMark {
+			marked = true
+		} else if filepath.Ext(name) != ".html" && !slices.Contains(makes, name) {
+			return fmt.Errorf("folder %s holds files that scanledger did not write there (%s) and would be replaced as a whole; name an empty or new folder", out, name)
+		}
+	}
+	if !marked {
+		return fmt.Errorf("folder %s holds files that scanledger did not write (there is no %s); name an empty or new folder", out, outputMark)
+	}
+	return nil
+}
 
-// sweepOutput removes stages that a killed run left.
+func stagePrefix(out string) string { return "." + filepath.Base(out) + ".stage-" }
+
+// sweepOutput removes stages that a killed run left, or puts the last good output back. Where one is being written now, the
+// error says so.
 func sweepOutput(out string) error {
-	left, err := filepath.Glob(filepath.Join(filepath.Dir(out), stagePattern(out)))
+	aside, err := disk.Named(filepath.Dir(out), stagePrefix(out))
 	if err != nil {
 		return err
 	}
-	for _, dir := range left {
+	for _, dir := range aside {
 		if _, err := os.Stat(out); errors.Is(err, os.ErrNotExist) && strings.HasSuffix(dir, asideSuffix) {
-			if err := os.Rename(dir, out); err != nil { // killed between two renames: this is the last good output
-				return fmt.Errorf("write output: put the last one back: %w", err)
+			if err := disk.Rename(dir, out); err != nil { // killed between two renames: this is the last good output
+				return fmt.Errorf("put the last one back: %w", err)
 			}
-			continue
-		}
-		if err := os.RemoveAll(dir); err != nil {
-			return fmt.Errorf("write output: remove what an earlier run left: %w", err)
 		}
 	}
-	return nil
+	living, err := disk.Sweep(filepath.Dir(out), stagePrefix(out))
+	if err == nil && len(living) > 0 {
+		err = fmt.Errorf("%s is being written by another process, in %s; wait for it to end, then run again", out, living[0])
+	}
+	return err
 }
 
 func writeOutput(stage, name string, content []byte) error {
@@ -76,18 +96,21 @@ func publishOutput(stage, out string, mark []byte) error {
 	if err := writeOutput(stage, outputMark, mark); err != nil {
 		return err
 	}
-	if err := syncTree(stage); err != nil {
+	if err := disk.SyncTree(stage); err != nil {
 		return fmt.Errorf("write output: %w", err)
 	}
-	err := unix.Renameat2(unix.AT_FDCWD, stage, unix.AT_FDCWD, out, unix.RENAME_EXCHANGE)
+	err := disk.Exchange(stage, out)
 	switch {
 	case errors.Is(err, unix.ENOENT): // nothing there yet
-		err = os.Rename(stage, out)
+		err = disk.Rename(stage, out)
 	case errors.Is(err, unix.EINVAL), errors.Is(err, unix.ENOSYS): // this file system cannot exchange
 		err = swapByRename(stage, out)
 	}
 	if err != nil {
 		return fmt.Errorf("write output: put %s in place: %w", out, err)
+	}
+	if err := disk.Sync(filepath.Dir(out)); err != nil {
+		return fmt.Errorf("write output: %w", err)
 	}
 	return nil
 }
@@ -97,25 +120,11 @@ const asideSuffix = ".aside"
 // swapByRename exchanges two folders in three renames, for file systems that cannot do it in one.
 func swapByRename(stage, out string) error {
 	aside := stage + asideSuffix
-	if err := os.Rename(out, aside); err != nil {
+	if err := disk.Rename(out, aside); err != nil {
 		return err
 	}
-	if err := os.Rename(stage, out); err != nil {
-		return errors.Join(err, os.Rename(aside, out))
+	if err := disk.Rename(stage, out); err != nil {
+		return errors.Join(err, disk.Rename(aside, out))
 	}
-	return os.Rename(aside, stage)
-}
-
-// syncTree brings every file and folder below dir to the disk.
-func syncTree(dir string) error {
-	return filepath.WalkDir(dir, func(path string, _ os.DirEntry, err error) error {
-		if err != nil {
-			return err
-		}
-		f, err := os.Open(path)
-		if err != nil {
-			return err
-		}
-		return errors.Join(f.Sync(), f.Close())
-	})
+	return disk.Rename(aside, stage)
 }

@@ -9,6 +9,8 @@ import (
 	"os/exec"
 	"path/filepath"
 	"time"
+
+	"scanledger/ingest/disk"
 )
 
 // printers are the names under which a Chromium is looked for.
@@ -32,11 +34,15 @@ func (a *app) print(page, pdf string) (err error) {
 	if err != nil {
 		return err
 	}
-	profile, err := os.MkdirTemp("", "scanledger-print-")
+	const prefix = "scanledger-print-"
+	if _, err := disk.Sweep(os.TempDir(), prefix); err != nil {
+		return err
+	}
+	profile, err := disk.NewScratch(os.TempDir(), prefix)
 	if err != nil {
 		return err
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(profile)) }()
+	defer func() { err = errors.Join(err, profile.Close()) }()
 	ctx, cancel := context.WithTimeout(a.ctx, printTime)
 	defer cancel()
 	full, err := filepath.Abs(page)
@@ -44,7 +50,7 @@ func (a *app) print(page, pdf string) (err error) {
 		return err
 	}
 	args := []string{"--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update",
-		"--disable-sync", "--no-pdf-header-footer", "--user-data-dir=" + profile, "--print-to-pdf=" + pdf, (&url.URL{Scheme: "file", Path: full}).String()}
+		"--disable-sync", "--no-pdf-header-footer", "--user-data-dir=" + profile.Path, "--print-to-pdf=" + pdf, (&url.URL{Scheme: "file", Path: full}).String()}
 	out, err := exec.CommandContext(ctx, browser, args...).CombinedOutput() //nolint:gosec // the browser is one of a fixed list
 	if ctx.Err() != nil {
 		return ctx.Err()

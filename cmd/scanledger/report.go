@@ -114,6 +114,9 @@ func (c *reportCmd) report(a *app) (_ []reported, err error) {
 	if asOf.IsZero() {
 		asOf = received
 	}
+	if _, err := os.Lstat(filepath.Join(c.Out, outputMark)); err == nil {
+		return nil, fmt.Errorf("report: folder %s holds a store or the output of another command, which is replaced as a whole, issues and all; name another folder", c.Out)
+	}
 	free, err := lockReports(filepath.Join(c.Out, "months"))
 	if err != nil {
 		return nil, err

@@ -5,7 +5,6 @@ import (
 	"encoding/json"
 	"errors"
 	"fmt"
-	"os"
 	"path/filepath"
 	"slices"
 	"time"
@@ -44,7 +43,7 @@ type drawn struct {
 }
 
 // Run draws, or takes what was drawn before, and says where to look.
-func (c *sampleCmd) Run(a *app) error {
+func (c *sampleCmd) Run(a *app) (err error) {
 	rule, err := c.rule()
 	if err != nil {
 		return fmt.Errorf("%w: sample: %w", errUsage, err)
@@ -56,6 +55,11 @@ func (c *sampleCmd) Run(a *app) error {
 	if err != nil {
 		return err
 	}
+	stage, err := beginOutput(c.Out, "sample.json", "sample.csv", "frame.csv") // before the draw is kept: it may not be possible
+	if err != nil {
+		return err
+	}
+	defer func() { err = errors.Join(err, stage.Close()) }()
 	s, err := c.sample(a, rule)
 	if err != nil {
 		return err
@@ -63,7 +67,7 @@ func (c *sampleCmd) Run(a *app) error {
 	if hide != nil {
 		coded(&s, *hide)
 	}
-	if err := c.write(a, s); err != nil {
+	if err := c.write(a, stage.Path, s); err != nil {
 		return err
 	}
 	made := drawn{s.Name, c.Out, filepath.Join(c.Out, "index.html"), s.Sizes, !c.Trial}
@@ -171,13 +175,8 @@ func coded(s *queries.Sample, by codes.Coder) {
 	})
 }
 
-// write publishes the lists.
-func (c *sampleCmd) write(a *app, s queries.Sample) (err error) {
-	stage, err := beginOutput(c.Out)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, os.RemoveAll(stage)) }()
+// write fills the stage with the lists, and publishes them.
+func (c *sampleCmd) write(a *app, stage string, s queries.Sample) error {
 	if err := dashboards.WriteSample(stage, s, a.business()); err != nil {
 		return err
 	}

@@ -41,10 +41,14 @@ func (a *app) saySound(v verified) error {
 
 // verify reads a whole store again. Its errors name every damaged file, or else the first count that does not agree.
 func (a *app) verify(dir string) (out verified, err error) {
-	st, err := a.openWith(dir, true)
-	if err != nil {
-		return out, err
-	}
+	_, err = a.latest(dir, true, func(st *store.Store) error {
+		out, err = a.recount(st)
+		return err
+	})
+	return out, err
+}
+
+func (a *app) recount(st *store.Store) (out verified, err error) {
 	if err := st.Verify(a.ctx); err != nil {
 		return out, err
 	}
@@ -67,7 +71,7 @@ func (a *app) verify(dir string) (out verified, err error) {
 		again := store.Counts{Rows: r.Rows, Accepted: r.Accepted, Duplicate: r.Duplicate, Corrected: r.Corrected, Waiting: r.Waiting, Rejected: r.Rejected}
 		if again != f.Now {
 			return out, fmt.Errorf("verify: counts of %s: the manifest says %+v, its rows say %+v; rebuild the store with: scanledger repair --store %s --into NEW",
-				f.Name, f.Now, again, dir)
+				f.Name, f.Now, again, st.Dir)
 		}
 		out.Rows += f.Now.Rows
 	}

@@ -10,11 +10,12 @@ import (
 	"slices"
 
 	"scanledger/dashboards"
+	"scanledger/ingest/disk"
 	"scanledger/queries"
 )
 
-// stagePattern names folders of issues being made; what a killed run left of them is removed by the next.
-const stagePattern = ".issue-*"
+// stagePrefix begins the names of folders of issues being made; what a killed run left of them is removed by the next.
+const stagePrefix = ".issue-"
 
 // Files in an issue's folder, in the order of its manifest.
 const (
@@ -35,11 +36,11 @@ func (m Maker) Publish(i Issue, b *queries.Book, printer func(page, pdf string) 
 	if err := sweep(m.Dir); err != nil {
 		return "", err
 	}
-	stage, err := os.MkdirTemp(m.Dir, stagePattern)
+	stage, err := os.MkdirTemp(m.Dir, stagePrefix+"*")
 	if err != nil {
 		return "", fmt.Errorf("write issue: %w", err)
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(stage)) }()
+	defer func() { err = errors.Join(err, disk.RemoveAll(stage)) }()
 	if err := m.write(stage, i, b); err != nil {
 		return "", fmt.Errorf("write issue %s: %w", name, err)
 	}
@@ -48,19 +49,19 @@ func (m Maker) Publish(i Issue, b *queries.Book, printer func(page, pdf string) 
 			return "", fmt.Errorf("print issue %s: %w", name, err)
 		}
 	}
-	if err := os.Rename(stage, filepath.Join(m.Dir, name)); err != nil {
+	if err := disk.Rename(stage, filepath.Join(m.Dir, name)); err != nil {
 		return "", fmt.Errorf("write issue: %w; an issue is never overwritten", err)
 	}
-	return name, syncDir(m.Dir)
+	return name, disk.Sync(m.Dir)
 }
 
 func sweep(dir string) error {
-	left, err := filepath.Glob(filepath.Join(dir, stagePattern))
+	left, err := disk.Named(dir, stagePrefix)
 	if err != nil {
 		return err
 	}
 	for _, stage := range left {
-		if err := os.RemoveAll(stage); err != nil {
+		if err := disk.RemoveAll(stage); err != nil {
 			return fmt.Errorf("write issue: remove what an earlier run left: %w", err)
 		}
 	}
@@ -100,7 +101,7 @@ func (m Maker) write(dir string, i Issue, b *queries.Book) error {
 		name    string
 		content []byte
 	}{{PageFile, page}, {WorkbookFile, sheets}, {SummaryFile, append(summary, '\n')}} {
-		if err := save(filepath.Join(dir, f.name), f.content); err != nil {
+		if err := disk.Write(filepath.Join(dir, f.name), f.content); err != nil {
 			return err
 		}
 		manifest.Files = append(manifest.Files, file{f.name, fmt.Sprintf("%x", sha256.Sum256(f.content))})
@@ -109,28 +110,7 @@ func (m Maker) write(dir string, i Issue, b *queries.Book) error {
 	if err != nil {
 		return err
 	}
-	return errors.Join(save(filepath.Join(dir, ManifestFile), append(raw, '\n')), syncDir(dir))
-}
-
-// save writes a file to the disk.
-func save(path string, content []byte) (err error) {
-	f, err := os.OpenFile(path, os.O_CREATE|os.O_WRONLY|os.O_TRUNC, 0o600)
-	if err != nil {
-		return err
-	}
-	defer func() { err = errors.Join(err, f.Close()) }()
-	if _, err := f.Write(content); err != nil {
-		return err
-	}
-	return f.Sync()
-}
-
-func syncDir(dir string) error {
-	d, err := os.Open(dir)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return errors.Join(disk.Write(filepath.Join(dir, ManifestFile), append(raw, '\n')), disk.Sync(dir))
 }
 
 // WriteIndex writes the list of issues in the folder as a page, in one step.
@@ -148,8 +128,8 @@ func (m Maker) WriteIndex() error {
 		return err
 	}
 	temp := filepath.Join(m.Dir, ".index.html")
-	if err := save(temp, page); err != nil {
+	if err := disk.Write(temp, page); err != nil {
 		return fmt.Errorf("write list of issues: %w", err)
 	}
-	return errors.Join(os.Rename(temp, filepath.Join(m.Dir, "index.html")), syncDir(m.Dir))
+	return errors.Join(disk.Rename(temp, filepath.Join(m.Dir, "index.html")), disk.Sync(m.Dir))
 }

@@ -11,6 +11,8 @@ import (
 	"path/filepath"
 	"strconv"
 	"strings"
+
+	"scanledger/ingest/disk"
 )
 
 // ManifestKey is where a place keeps the manifest of a publication, below its own root, with slashes. Names sort in order
@@ -100,7 +102,7 @@ func (f Folder) write(key string, from io.Reader, name func(from, to string) err
 	if err := name(stage.Name(), to); err != nil {
 		return err
 	}
-	return syncDir(filepath.Dir(to))
+	return disk.Sync(filepath.Dir(to))
 }
 
 // Fetch copies a part.

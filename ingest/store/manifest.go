@@ -13,6 +13,7 @@ import (
 	"strings"
 
 	"scanledger/ingest/contract"
+	"scanledger/ingest/disk"
 )
 
 // ErrDamaged says that a file of a store is not what was written.
@@ -88,6 +89,20 @@ func parseManifest(name string, text []byte) (Manifest, error) {
 	return m, nil
 }
 
+// allButManifest opens a store whose first load has everything in place but the manifest, which its copy stands in for: the
+// load is about to end, or was killed just there. Its stage tells that from a manifest that was lost.
+func allButManifest(dir string) (*Store, error) {
+	stages, err := disk.Named(dir, stagePrefix)
+	if err != nil {
+		return nil, fmt.Errorf("open store: %w", err)
+	}
+	m, err := readManifest(filepath.Join(dir, copyName))
+	if len(stages) == 0 || err != nil {
+		return nil, noManifest(dir)
+	}
+	return &Store{Dir: dir, Manifest: m}, m.upgrade()
+}
+
 // noManifest says why there is none: there is no store, or it was lost.
 func noManifest(dir string) error {
 	if _, err := os.Lstat(filepath.Join(dir, copyName)); err == nil {
@@ -119,7 +134,7 @@ func openToWrite(dir string) (*Store, error) {
 // refuseOrphans keeps a new store from being begun, and what is there from being swept, in a folder whose manifest was
 // lost. A first load that was killed leaves parts without a manifest too, but also its stage.
 func refuseOrphans(dir string) error {
-	stages, err := filepath.Glob(filepath.Join(dir, stagePrefix+"*"))
+	stages, err := disk.Named(dir, stagePrefix)
 	if err != nil || len(stages) > 0 {
 		return err
 	}

@@ -113,5 +113,5 @@ func partError(path string, err error) error {
 	if err == nil {
 		return nil
 	}
-	return fmt.Errorf("write %s: %w; check the disk's space and rights", path, err)
+	return fmt.Errorf("write %s: %w", path, err)
 }

@@ -11,6 +11,7 @@ import (
 	"slices"
 
 	"scanledger/ingest"
+	"scanledger/ingest/disk"
 )
 
 // ErrOvertaken says that another writer published first. What was staged is nowhere to be seen.
@@ -132,13 +133,13 @@ func writeOrigin(dir string, o origin) error {
 // writeInPlace puts a file of a folder in the place of the one before, as one step.
 func writeInPlace(dir, name string, text []byte) error {
 	stage := filepath.Join(dir, stagePrefix+name)
-	if err := writeSynced(stage, text); err != nil {
+	if err := disk.Write(stage, text); err != nil {
 		return err
 	}
-	if err := os.Rename(stage, filepath.Join(dir, name)); err != nil {
+	if err := disk.Rename(stage, filepath.Join(dir, name)); err != nil {
 		return err
 	}
-	return syncDir(dir)
+	return disk.Sync(dir)
 }
 
 // refresh is Refresh for one who holds the lock.
@@ -233,10 +234,10 @@ func (s *Store) fetch(ctx context.Context, place Place, p Part) error {
 	if err == nil && (sum != p.SHA256 || size != p.Bytes) {
 		err = fmt.Errorf("%w: what %s holds is not what was published", ErrDamaged, place.Name())
 	}
-	if err != nil {
+	if err = errors.Join(err, disk.Sync(stage)); err != nil {
 		return errors.Join(err, os.RemoveAll(stage))
 	}
-	return os.Rename(stage, to)
+	return disk.Rename(stage, to)
 }
 
 // publishAway publishes what is staged at the Txn's place, if it has one: parts first, manifest last. The folder comes

@@ -11,6 +11,7 @@ import (
 	"strings"
 
 	"scanledger/ingest"
+	"scanledger/ingest/disk"
 )
 
 // Txn is one write to a store: parts are staged in it, then published together or not at all.
@@ -62,7 +63,7 @@ func begin(dir string, open func(dir string) (*Store, error), steps ...func(*Txn
 
 // sweepStages removes the stages of dead processes.
 func (t *Txn) sweepStages() error {
-	stages, err := filepath.Glob(filepath.Join(t.Dir, stagePrefix+"*"))
+	stages, err := disk.Named(t.Dir, stagePrefix)
 	if err != nil {
 		return err
 	}
@@ -70,7 +71,7 @@ func (t *Txn) sweepStages() error {
 		if s == t.stage {
 			continue
 		}
-		if err := os.RemoveAll(s); err != nil {
+		if err := disk.RemoveAll(s); err != nil {
 			return err
 		}
 	}
@@ -87,7 +88,7 @@ func (t *Txn) sweepParts() error {
 		if listed[path] {
 			return nil
 		}
-		return os.Remove(path)
+		return disk.Remove(path)
 	})
 }
 
@@ -109,7 +110,7 @@ func (t *Txn) restoreDoubles() error {
 		if files[name] == nil || err == nil && bytes.Equal(have, files[name]) {
 			continue
 		}
-		if err := errors.Join(writeSynced(t.StagePath(name), files[name]), t.rename(name)); err != nil {
+		if err := errors.Join(disk.Write(t.StagePath(name), files[name]), t.rename(name)); err != nil {
 			return err
 		}
 	}
@@ -118,10 +119,10 @@ func (t *Txn) restoreDoubles() error {
 
 // rename puts a file of the stage into the store's own folder, under the same name, and makes that last.
 func (t *Txn) rename(name string) error {
-	if err := os.Rename(t.StagePath(name), filepath.Join(t.Dir, name)); err != nil {
+	if err := disk.Rename(t.StagePath(name), filepath.Join(t.Dir, name)); err != nil {
 		return err
 	}
-	return syncDir(t.Dir)
+	return disk.Sync(t.Dir)
 }
 
 // walkParts visits every file below the folders that hold parts.
@@ -203,13 +204,13 @@ func (t *Txn) syncStage(moves []Part) error {
 		return fmt.Errorf("publish: %w", err)
 	}
 	files[manifestName] = files[copyName]
-	for name, text := range files {
-		if err := writeSynced(t.StagePath(name), text); err != nil {
+	for _, name := range []string{packageName, copyName, manifestName} {
+		if err := disk.Write(t.StagePath(name), files[name]); err != nil {
 			return fmt.Errorf("publish %s: %w", name, err)
 		}
 	}
 	for _, p := range moves {
-		if err := syncFile(t.StagedPath(p)); err != nil {
+		if err := disk.Sync(t.StagedPath(p)); err != nil {
 			return fmt.Errorf("publish %s: %w", p.Path, err)
 		}
 	}
@@ -222,12 +223,12 @@ func (t *Txn) moveIn(p Part) error {
 	if err := os.MkdirAll(filepath.Dir(to), 0o700); err != nil {
 		return err
 	}
-	if err := os.Rename(from, to); err != nil {
+	if err := disk.Rename(from, to); err != nil {
 		return err
 	}
 	// Every folder up to the store may be new; a name is safe on disk once its folder is synced.
 	for dir := filepath.Dir(to); strings.HasPrefix(dir, t.Dir) && len(dir) > len(t.Dir); dir = filepath.Dir(dir) {
-		if err := syncDir(dir); err != nil {
+		if err := disk.Sync(dir); err != nil {
 			return err
 		}
 	}
@@ -240,30 +241,5 @@ func (t *Txn) Close() error {
 	if t.moving {
 		return t.lock.release()
 	}
-	return errors.Join(os.RemoveAll(t.stage), t.lock.release())
-}
-
-func writeSynced(path string, content []byte) error {
-	f, err := os.OpenFile(path, os.O_WRONLY|os.O_CREATE|os.O_TRUNC, 0o600)
-	if err != nil {
-		return err
-	}
-	_, err = f.Write(content)
-	return errors.Join(err, f.Sync(), f.Close())
-}
-
-func syncFile(path string) error {
-	f, err := os.OpenFile(path, os.O_RDWR, 0)
-	if err != nil {
-		return err
-	}
-	return errors.Join(f.Sync(), f.Close())
-}
-
-func syncDir(path string) error {
-	d, err := os.Open(path)
-	if err != nil {
-		return err
-	}
-	return errors.Join(d.Sync(), d.Close())
+	return errors.Join(disk.RemoveAll(t.stage), t.lock.release())
 }

@@ -9,6 +9,7 @@ import (
 	"slices"
 
 	"scanledger/ingest"
+	"scanledger/ingest/disk"
 )
 
 // BeginRepair is Begin for a store that may be damaged. Where the manifest is, its copy stands in for it; where both are,
@@ -135,7 +136,7 @@ func (t *Txn) TakeOver(from *Store, p Part) error {
 		return fmt.Errorf("take over %s: %w", p.Path, err)
 	}
 	path := t.StagePath("taken-over")
-	if err := writeSynced(path, raw); err != nil {
+	if err := disk.Write(path, raw); err != nil {
 		return partError(path, err)
 	}
 	t.Load = len(t.Manifest.Loads)

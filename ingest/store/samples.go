@@ -9,6 +9,8 @@ import (
 
 	"github.com/apache/arrow-go/v18/arrow"
 	"github.com/apache/arrow-go/v18/arrow/array"
+
+	"scanledger/ingest/disk"
 )
 
 // FrameRow is one point of one inspection that an audit sample could have drawn, and whether it did.
@@ -119,7 +121,7 @@ func (t *Txn) sampleDoc(name string, doc any) (path string, err error) {
 		return "", fmt.Errorf("stage sample %s: %w", name, err)
 	}
 	path = t.StagePath("sample.json")
-	return path, partError(path, writeSynced(path, append(raw, '\n')))
+	return path, partError(path, disk.Write(path, append(raw, '\n')))
 }
 
 func (t *Txn) sampleFrame(frame []FrameRow) (path string, err error) {

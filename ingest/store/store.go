@@ -135,7 +135,7 @@ func Open(dir string) (*Store, error) {
 	m, err := readManifest(filepath.Join(dir, manifestName))
 	switch {
 	case errors.Is(err, os.ErrNotExist):
-		return nil, noManifest(dir)
+		return allButManifest(dir)
 	case errors.Is(err, ErrDamaged):
 		return nil, fmt.Errorf("open store %s: %w; %s", dir, err, remedy(dir))
 	case err == nil:
@@ -145,6 +145,13 @@ func Open(dir string) (*Store, error) {
 		return nil, fmt.Errorf("open store %s: %w", dir, err)
 	}
 	return &Store{Dir: dir, Manifest: m}, nil
+}
+
+// Superseded reports whether another process has published since the manifest was read. Then files that it lists may be gone,
+// and what is missing is no damage.
+func (s *Store) Superseded() bool {
+	m, err := readManifest(filepath.Join(s.Dir, manifestName))
+	return err == nil && m.Checksum != s.Manifest.Checksum
 }
 
 // part finds the part that the manifest lists, if it lists one of the kind.
@@ -180,19 +187,28 @@ func (s *Store) Holding(sha256 string) (File, bool) {
 	return s.Manifest.Files[i], true
 }
 
-// LoadAsOf is the number of the last load received by the end of day t, and when that was; with
-// a zero t, the newest load.
+// LoadAsOf is the number of the last load of those received by the end of day t, and when the newest of them was; with a zero
+// t, the newest load. A load that came after one received later is not seen before that one: its clock had been set back.
 func (s *Store) LoadAsOf(t time.Time) (number int, received time.Time, err error) {
 	for _, l := range s.Manifest.Loads {
-		if t.IsZero() || l.ReceivedAt.Before(t.AddDate(0, 0, 1)) {
-			number, received = max(number, l.Number), later(received, l.ReceivedAt)
+		if !t.IsZero() && !l.ReceivedAt.Before(t.AddDate(0, 0, 1)) {
+			break
 		}
+		number, received = l.Number, later(received, l.ReceivedAt)
 	}
 	if number == 0 {
 		return 0, received, fmt.Errorf("nothing had been received by %s; the first load came at %s",
 			t.Format(time.DateOnly), s.Manifest.firstReceived())
 	}
 	return number, received, nil
+}
+
+// LastReceived is the latest time at which a load came in; the zero time where there is none.
+func (m Manifest) LastReceived() (at time.Time) {
+	for _, l := range m.Loads {
+		at = later(at, l.ReceivedAt)
+	}
+	return at
 }
 
 func (m Manifest) firstReceived() string {

@@ -51,7 +51,11 @@ func (s *Store) faultyParts(ctx context.Context, of func(Part) bool) (out []Faul
 		if !of(p) {
 			continue
 		}
-		if err := s.verifyPart(p); err != nil {
+		err := s.verifyPart(p)
+		if errors.Is(err, fs.ErrPermission) { // whether it is damaged cannot be told
+			return nil, fmt.Errorf("verify store %s: %s %w", s.Dir, p.Path, err)
+		}
+		if err != nil {
 			out = append(out, Fault{p.Path, p, err.Error()})
 		}
 	}

@@ -23,9 +23,9 @@ type diary struct {
 
 // diaries parts each technician's cases by month and site.
 func (t *tally) diaries(months [][]Month) []diary {
-	out := make([]diary, len(months))
+	out, alike := make([]diary, len(months)), t.likeness()
 	for i := range out {
-		out[i] = diary{likeness: t.likeness(), months: make([][]visit, len(months[i]))}
+		out[i] = diary{likeness: alike, months: make([][]visit, len(months[i]))}
 	}
 	t.eachSite(func(technician int, cases []caseOf) {
 		of, last := out[technician].months, -1

@@ -3,6 +3,9 @@ package people
 import (
 	"fmt"
 	"math"
+	"runtime"
+
+	"golang.org/x/sync/errgroup"
 )
 
 // How a technician is watched. (The house's choices, but for the weight, which is common practice, no source.)
@@ -69,12 +72,18 @@ func Watch(p Panel, runs int) ([]Month, error) {
 	if err := t.expect(m.conditions); err != nil {
 		return nil, fmt.Errorf("watch technicians: %w", err)
 	}
+	var work errgroup.Group
+	work.SetLimit(runtime.GOMAXPROCS(0))
 	for i, d := range t.diaries(out) {
-		if err := d.watch(out[i], uint64(i), runs); err != nil { //nolint:gosec // a number from 0
-			return nil, fmt.Errorf("watch technician %d: %w", i, err)
-		}
+		work.Go(func() error {
+			if err := d.watch(out[i], uint64(i), runs); err != nil { //nolint:gosec // a number from 0
+				return fmt.Errorf("watch technician %d: %w", i, err)
+			}
+			return nil
+		})
 	}
-	return flat(out), nil
+	err := work.Wait()
+	return flat(out), err
 }
 
 func flat(by [][]Month) []Month {

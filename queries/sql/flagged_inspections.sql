@@ -1,11 +1,14 @@
 -- name: flagged_inspections
 -- title: Inspections to look at
 -- question: Which inspections hold a missed point, a false alarm or a breach of consequence, or were drawn for an audit, and in what circumstances?
--- grain: one row per inspection whose weight is 5 or more or that was drawn for an audit sample, and a few lighter ones that are examples
+-- grain: one row per inspection whose weight is 5 or more or that was drawn for an audit sample, and a few lighter ones that are examples; where there are very many, the weightiest
 -- reads: visits, reading_cells, point_visits, protocol_readings, protocol_points, protocol_calls, copied_levels, protocol_visits, samples
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- param: off | checks that are switched off, with commas between
+-- param: weights | weight of each check, as check=weight with commas between
+-- param: wanted | inspections that are listed whatever their weight, one a line
+-- param: most | how many others are listed, the weightiest, then the newest
 -- column: inspection_id | inspection
 -- column: site_id | site
 -- column: technician_id | who did it
@@ -44,11 +47,19 @@ WITH broken AS (
     SELECT inspection_id, check_id, month FROM copied_levels WHERE breach
     UNION ALL
     SELECT inspection_id, check_id, month FROM protocol_visits WHERE breach
-), breached AS (
-    SELECT inspection_id, count(*) AS breaches, string_agg(DISTINCT check_id, ', ' ORDER BY check_id) AS checks
+), weights AS (
+    SELECT split_part(w.entry, '=', 1) AS check_id, CAST(split_part(w.entry, '=', 2) AS BIGINT) AS weight
+    FROM (SELECT unnest(string_split($weights, ',')) AS entry) w
+), broken_checks AS (
+    SELECT inspection_id, check_id, count(*) AS breaches
     FROM broken
     WHERE month BETWEEN $from AND $to AND NOT list_contains(string_split($off, ','), check_id)
-    GROUP BY inspection_id
+    GROUP BY inspection_id, check_id
+), breached AS (
+    SELECT b.inspection_id, CAST(sum(b.breaches) AS BIGINT) AS breaches, string_agg(b.check_id, ', ' ORDER BY b.check_id) AS checks, CAST(sum(w.weight) AS BIGINT) AS weight
+    FROM broken_checks b
+    JOIN weights w ON w.check_id = b.check_id
+    GROUP BY b.inspection_id
 ), called AS (
     SELECT inspection_id, count(*) AS points, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure,
            count(*) FILTER (WHERE false_alarm AND verified_by = 'decisive') AS false_alarms,
@@ -67,6 +78,19 @@ WITH broken AS (
     FROM reading_cells
     WHERE month BETWEEN $from AND $to
     GROUP BY inspection_id
+), weighed AS (
+    SELECT v.inspection_id, v.local_date, 10 * coalesce(c.missed, 0) + 6 * coalesce(c.false_alarms, 0) + coalesce(b.weight, 0) AS weight,
+           list_contains(string_split($wanted, chr(10)), v.inspection_id) AS wanted, coalesce(d.points, 0) > 0 AS drawn
+    FROM visits v
+    LEFT JOIN called c ON c.inspection_id = v.inspection_id
+    LEFT JOIN breached b ON b.inspection_id = v.inspection_id
+    LEFT JOIN drawn d ON d.inspection_id = v.inspection_id
+    WHERE v.month BETWEEN $from AND $to AND (b.breaches > 0 OR c.false_alarms > 0 OR c.missed > 0 OR d.points > 0)
+), kept AS (
+    SELECT inspection_id, weight
+    FROM weighed
+    WHERE weight >= 5 OR drawn OR wanted
+    QUALIFY wanted OR row_number() OVER (ORDER BY weight DESC, local_date DESC, inspection_id) <= $most
 )
 SELECT v.inspection_id, v.site_id, v.technician_id, v.region, CAST(v.local_date AS VARCHAR) AS "date",
        strftime(v.started_at AT TIME ZONE v.time_zone, '%H:%M') AS "start",
@@ -75,11 +99,11 @@ SELECT v.inspection_id, v.site_id, v.technician_id, v.region, CAST(v.local_date 
        coalesce(v.areas_not_inspected, '') AS areas_not_inspected, coalesce(h.units, '') AS units, coalesce(h.readings, 0) AS readings,
        coalesce(h.controls, 0) AS controls, coalesce(c.points, 0) AS points, coalesce(c.active, 0) AS called_active, coalesce(c.unsure, 0) AS unsure,
        coalesce(c.false_alarms, 0) AS false_alarms, coalesce(c.missed, 0) AS missed, coalesce(b.breaches, 0) AS breaches, coalesce(b.checks, '') AS checks,
-       coalesce(d.points, 0) AS sampled
-FROM visits v
+       coalesce(d.points, 0) AS sampled, k.weight
+FROM kept k
+JOIN visits v ON v.inspection_id = k.inspection_id
 LEFT JOIN called c ON c.inspection_id = v.inspection_id
 LEFT JOIN held h ON h.inspection_id = v.inspection_id
 LEFT JOIN breached b ON b.inspection_id = v.inspection_id
 LEFT JOIN drawn d ON d.inspection_id = v.inspection_id
-WHERE v.month BETWEEN $from AND $to AND (b.breaches > 0 OR c.false_alarms > 0 OR c.missed > 0 OR d.points > 0)
-ORDER BY v.inspection_id
+ORDER BY k.weight DESC, v.local_date DESC, v.inspection_id

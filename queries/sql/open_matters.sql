@@ -5,6 +5,7 @@
 -- reads: point_visits, protocol_visits, reading_cells
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
+-- param: most | how many missed points are listed, the newest
 -- column: matter | missed_point, overdue_unit, protocol, digits, consistency, drift, unit, rejected_rows or waiting_rows
 -- column: consequence | 1 little to 10: how much it takes from what the records prove, or what it may have cost; the house's choice
 -- column: subject | what it is about: a point, a unit, a check, a measure or a file
@@ -22,6 +23,7 @@ WITH missed AS (
            coalesce(method, '') AS method, days_to_finding AS days, 1 AS cases, 1 AS "of"
     FROM point_visits
     WHERE missed AND month BETWEEN $from AND $to
+    QUALIFY row_number() OVER (ORDER BY local_date DESC, inspection_id, point_id) <= $most
 ), overdue AS (
     SELECT 'overdue_unit' AS matter, r.unit_id AS subject, '' AS technician_id, '' AS inspection_id, CAST(min(u.service_due_on) AS VARCHAR) AS "date", '' AS verified_by,
            '' AS method, 0 AS days, count(DISTINCT CASE WHEN r.unit_overdue = 'yes' THEN r.inspection_id END) AS cases, count(DISTINCT r.inspection_id) AS "of"

@@ -1,11 +1,12 @@
 -- name: protocol_breaches
 -- title: Every breach of the protocol
 -- question: Where was a check breached, what was seen there, and what is asked?
--- grain: one row per breach
+-- grain: one row per breach, but for older ones where there are very many; the fact tables of the protocol have all
 -- reads: protocol_readings, protocol_points, protocol_calls, copied_levels, protocol_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- param: off | checks that are switched off, with commas between
+-- param: most | how many are listed, the newest; and the newest 50 of each technician and check
 -- column: check | the check
 -- column: technician_id | who did the inspection, or made the call
 -- column: site_id | site
@@ -32,4 +33,6 @@ SELECT check_id AS "check", technician_id, site_id, inspection_id, coalesce(poin
        CAST(local_date AS VARCHAR) AS "date", seen
 FROM chances
 WHERE breach AND month BETWEEN $from AND $to AND NOT list_contains(string_split($off, ','), check_id)
+QUALIFY row_number() OVER (ORDER BY local_date DESC, inspection_id DESC, check_id, point_id, reading_id, seen) <= $most
+     OR row_number() OVER (PARTITION BY check_id, technician_id ORDER BY local_date DESC, inspection_id DESC, point_id, reading_id, seen) <= 50
 ORDER BY check_id, technician_id, local_date, inspection_id, point_id, reading_id, seen

@@ -5,6 +5,7 @@
 -- reads: point_visits
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
+-- param: groups | how many random groups of sites are the clusters; larger than any site_key where every site is one
 -- column: technician_id | technician
 -- column: measure | detections (active calls among point-visits), false_alarms (among verified active calls), missed (clear calls among points verified active)
 -- column: opportunities | point-visits, verified active calls, or points verified active
@@ -37,7 +38,18 @@
 -- caveat: A missed point is known only where a clear call was opened. The expected count goes by the share of each technician's own clear and active calls that were opened, apart for points that another visit called active, which are opened for that call. It takes the clear calls opened as a random draw among those.
 -- caveat: For false alarms the gain is that of the reading that called it. For detections and missed points it is the step at which the point was first read, since what shows decides where stepping ends.
 -- caveat: With nobody out of line, seeded simulations of 14 technicians have anyone in act in fewer than one period in twenty. Someone with 2.5 times the false alarms is in act in most of them only where some thirty false alarms or more were to be expected of them; with fewer, chance alone may hide as much.
-SELECT p.technician_id, p.site_id, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain,
+WITH watched AS (
+    SELECT technician_id, max(month) AS last_month FROM point_visits WHERE month BETWEEN $from AND $to GROUP BY technician_id
+), points AS (
+    -- In groups of sites a month is told only where drift asks for it: of verified active calls.
+    SELECT p.technician_id, p.site_key % $groups AS site,
+           CASE WHEN $groups > 4096 OR p.call = 'active' AND p.verified_by = 'decisive' THEN p.month ELSE w.last_month END AS month,
+           p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain, p.call, p.verified_by, p.truth
+    FROM point_visits p
+    JOIN watched w ON w.technician_id = p.technician_id
+    WHERE p.month BETWEEN $from AND $to
+)
+SELECT p.technician_id, p.site, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain,
        p.first_gain,
        count(*) AS point_visits,
        count(*) FILTER (WHERE p.call = 'active') AS active_calls,
@@ -46,7 +58,6 @@ SELECT p.technician_id, p.site_id, p.month, p.material, p.thickness_band, p.seas
        count(*) FILTER (WHERE p.call = 'clear') AS clear_calls,
        count(*) FILTER (WHERE p.call = 'clear' AND p.verified_by = 'decisive') AS clear_verified,
        count(*) FILTER (WHERE p.call = 'clear' AND p.verified_by = 'decisive' AND p.truth = 'active') AS missed
-FROM point_visits p
-WHERE p.month BETWEEN $from AND $to
-GROUP BY p.technician_id, p.site_id, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain
-ORDER BY p.technician_id, p.site_id, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain
+FROM points p
+GROUP BY p.technician_id, p.site, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain
+ORDER BY p.technician_id, p.site, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain

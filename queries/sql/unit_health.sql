@@ -52,21 +52,21 @@
 WITH period AS (
     SELECT max(local_date) AS last_day FROM reading_cells WHERE month BETWEEN $from AND $to
 ), calls AS (
-    SELECT unit_id, unit_overdue = 'yes' AS overdue, CAST(site_key % $groups AS VARCHAR) AS site, material, region || ' ' || season AS season, technician_id, month,
+    SELECT unit_id, unit_overdue = 'yes' AS overdue, CAST(site_key % $groups AS VARCHAR) AS site, material, region || ' ' || season AS season, technician_id, concat(substr(month, 1, 4), CASE WHEN substr(month, 6) > '06' THEN '-07' ELSE '-01' END) AS half,
            count(*) AS points, count(*) FILTER (WHERE call = 'active') AS active,
            count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive') AS verified,
            count(*) FILTER (WHERE false_alarm) AS false_alarms
     FROM point_visits
     WHERE month BETWEEN $from AND $to
-    GROUP BY unit_id, unit_overdue = 'yes', site_key % $groups, material, region || ' ' || season, technician_id, month
+    GROUP BY unit_id, unit_overdue = 'yes', site_key % $groups, material, region || ' ' || season, technician_id, half
 )
 SELECT 'unit' AS part, u.unit_id, coalesce(u.model, ''), u.service_due_on < p.last_day AS overdue, CAST(u.service_due_on AS VARCHAR) AS due, '' AS site, '' AS material,
-       '' AS season, '' AS technician_id, '' AS month, CAST(sum(r.readings) AS BIGINT) AS points, 0 AS active, 0 AS verified, CAST(coalesce(sum(r.readings) FILTER (WHERE r.unit_overdue = 'yes'), 0) AS BIGINT) AS false_alarms
+       '' AS season, '' AS technician_id, '' AS half, CAST(sum(r.readings) AS BIGINT) AS points, 0 AS active, 0 AS verified, CAST(coalesce(sum(r.readings) FILTER (WHERE r.unit_overdue = 'yes'), 0) AS BIGINT) AS false_alarms
 FROM held_units u
 JOIN reading_cells r ON r.unit_id = u.unit_id AND r.month BETWEEN $from AND $to
 CROSS JOIN period p
 GROUP BY u.unit_id, u.model, u.service_due_on, p.last_day
 UNION ALL
-SELECT 'calls', unit_id, '', overdue, NULL, site, material, season, technician_id, month, points, active, verified, false_alarms
+SELECT 'calls', unit_id, '', overdue, NULL, site, material, season, technician_id, half, points, active, verified, false_alarms
 FROM calls
-ORDER BY part, unit_id, overdue, site, material, season, technician_id, month
+ORDER BY part, unit_id, overdue, site, material, season, technician_id, half

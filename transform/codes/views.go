@@ -2,6 +2,7 @@ package codes
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"os"
 	"path/filepath"
@@ -60,7 +61,7 @@ func (c Coder) Views(ctx context.Context, e *engine.Engine, st *store.Store, upT
 		}
 	}
 	numbered := byNumber(st)
-	return numbered, rejects(ctx, e, st, numbered, upTo)
+	return numbered, rejects(ctx, e)
 }
 
 // Withhold writes every fact table to dir without its free text, and puts its view over that.
@@ -130,25 +131,10 @@ func byNumber(st *store.Store) *store.Store {
 	return &out
 }
 
-// rejects withholds what was rejected, and names the files as byNumber does. A row may be rejected long after
-// its file came in; of files of one name, the newest by then is meant.
-func rejects(ctx context.Context, e *engine.Engine, st, numbered *store.Store, upTo int) error {
-	if err := e.Exec(ctx, "CREATE OR REPLACE TEMP TABLE file_names (number INTEGER, load INTEGER, name VARCHAR, numbered VARCHAR)"); err != nil {
-		return err
-	}
-	for i, f := range st.Manifest.Files {
-		err := e.Exec(ctx, "INSERT INTO file_names VALUES ($1, $2, $3, $4)", f.Number, f.Load, f.Name, numbered.Manifest.Files[i].Name)
-		if err != nil {
-			return err
-		}
-	}
-	var parts []string
-	for _, p := range st.Manifest.Parts {
-		if p.Kind == store.Rejects && p.Load <= upTo && strings.HasSuffix(p.Path, ".parquet") {
-			parts = append(parts, fmt.Sprintf(`SELECT n.numbered AS file, r.record_set, r.line, r."column", r.rule, '%s' AS value, '%s' AS message
-				FROM read_parquet(%s) r JOIN (SELECT name, arg_max(numbered, number) AS numbered FROM file_names WHERE load <= %d GROUP BY name) n ON n.name = r.file`,
-				withheld, withheld, engine.Quote(st.Path(p)), p.Load))
-		}
-	}
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP VIEW rejects AS "+strings.Join(parts, " UNION ALL "))
+// rejects withholds what was rejected, and names the files as byNumber does.
+func rejects(ctx context.Context, e *engine.Engine) error {
+	return errors.Join(
+		e.Exec(ctx, fmt.Sprintf(`CREATE OR REPLACE TEMP TABLE rejects_withheld AS SELECT r.record_set || ' file ' || r.number AS file,
+			r.record_set, r.line, r."column", r.rule, '%s' AS value, '%s' AS message FROM rejects r`, withheld, withheld)),
+		e.Exec(ctx, "CREATE OR REPLACE TEMP VIEW rejects AS SELECT * FROM rejects_withheld"))
 }

@@ -16,10 +16,14 @@ import (
 
 	bindings "github.com/duckdb/duckdb-go-bindings"
 	"github.com/duckdb/duckdb-go/v2"
+
+	"scanledger/ingest/disk"
 )
 
 // Version is that of the database library linked in, such as v1.5.6.
 func Version() string { return bindings.LibraryVersion() }
+
+const inUTC = "SET TimeZone = 'UTC'"
 
 // Options bound what the engine may use. The zero value means the defaults.
 type Options struct {
@@ -32,7 +36,8 @@ type Options struct {
 type Engine struct {
 	db   *sql.DB
 	conn *sql.Conn
-	temp string
+	own  bool // a fork, whose views others do not see
+	temp *disk.Scratch
 
 	memory  string
 	ceiling int64 // most that the process may hold, in bytes; 0: any
@@ -44,7 +49,7 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 	if opt.MemoryLimit == "" {
 		opt.MemoryLimit = "1GiB"
 	}
-	temp, err := os.MkdirTemp(opt.TempDir, "scanledger-spill-")
+	temp, err := spill(opt.TempDir)
 	if err != nil {
 		return nil, fmt.Errorf("open engine: %w", err)
 	}
@@ -52,14 +57,19 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 		"SET autoinstall_known_extensions = false",
 		"SET autoload_known_extensions = false",
 		"SET memory_limit = " + Quote(opt.MemoryLimit),
-		"SET temp_directory = " + Quote(temp),
-		"SET TimeZone = 'UTC'",
+		"SET temp_directory = " + Quote(temp.Path),
+		inUTC,
 		"SET preserve_insertion_order = true",
 	}
 	if opt.Threads > 0 {
 		settings = append(settings, fmt.Sprintf("SET threads = %d", opt.Threads))
 	}
+	var opened bool // settings of the database; a connection has its time zone only
 	connector, err := duckdb.NewConnector("", func(c driver.ExecerContext) error {
+		if opened {
+			settings = []string{inUTC}
+		}
+		opened = true
 		for _, s := range settings {
 			if _, err := c.ExecContext(context.Background(), s, nil); err != nil {
 				return fmt.Errorf("%s: %w", s, err)
@@ -68,24 +78,37 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 		return nil
 	})
 	if err != nil {
-		return nil, errors.Join(fmt.Errorf("open engine: %w", err), os.RemoveAll(temp))
+		return nil, errors.Join(fmt.Errorf("open engine: %w", err), temp.Close())
 	}
 	e := &Engine{db: sql.OpenDB(connector), temp: temp, memory: opt.MemoryLimit}
+	e.db.SetMaxIdleConns(0) // what a fork made ends with its connection
 	if e.conn, err = e.db.Conn(ctx); err != nil {
-		return nil, errors.Join(fmt.Errorf("open engine: %w", err), e.db.Close(), os.RemoveAll(temp))
+		return nil, errors.Join(fmt.Errorf("open engine: %w", err), e.db.Close(), temp.Close())
 	}
 	return e, nil
 }
 
+// spill makes the folder in dir, or in the system's, that the engine may spill to, and removes those that dead processes left.
+func spill(dir string) (*disk.Scratch, error) {
+	const prefix = "scanledger-spill-"
+	if dir == "" {
+		dir = os.TempDir()
+	}
+	if _, err := disk.Sweep(dir, prefix); err != nil {
+		return nil, err
+	}
+	return disk.NewScratch(dir, prefix)
+}
+
 // Scratch is a folder for files that are gone with the engine.
-func (e *Engine) Scratch() string { return e.temp }
+func (e *Engine) Scratch() string { return e.temp.Path }
 
 // Close ends the engine and removes its scratch folder. One that was left busy ends with the process.
 func (e *Engine) Close() error {
 	if e.left {
-		return os.RemoveAll(e.temp)
+		return e.temp.Close()
 	}
-	return errors.Join(e.conn.Close(), e.db.Close(), os.RemoveAll(e.temp))
+	return errors.Join(e.conn.Close(), e.db.Close(), e.temp.Close())
 }
 
 // Exec runs a statement.
@@ -137,7 +160,7 @@ func (e *Engine) Append(ctx context.Context, table string, fill func(add func(va
 	return nil
 }
 
-// View makes a view of the given name over Parquet files. Without files it is an empty view with
+// View makes a view of the given name over Parquet files, which forks see too. Without files it is an empty view with
 // the columns of empty, a SELECT that returns no rows.
 func (e *Engine) View(ctx context.Context, name string, files []string, empty string) error {
 	from := empty
@@ -147,14 +170,22 @@ func (e *Engine) View(ctx context.Context, name string, files []string, empty st
 	return e.Define(ctx, name, from)
 }
 
-// Define makes a view of a SELECT.
+// Define makes a view of a SELECT, which forks see too.
 func (e *Engine) Define(ctx context.Context, name, query string) error {
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP VIEW "+Name(name)+" AS "+query)
+	return e.Exec(ctx, "CREATE OR REPLACE "+e.scope()+"VIEW "+Name(name)+" AS "+query)
 }
 
-// Keep makes a table of the rows that a SELECT now has.
+// Keep makes a table of the rows that a SELECT now has, which forks see too.
 func (e *Engine) Keep(ctx context.Context, name, query string, args ...any) error {
-	return e.Exec(ctx, "CREATE OR REPLACE TEMP TABLE "+Name(name)+" AS "+query, args...)
+	return e.Exec(ctx, "CREATE OR REPLACE "+e.scope()+"TABLE "+Name(name)+" AS "+query, args...)
+}
+
+// scope keeps what a fork makes to itself.
+func (e *Engine) scope() string {
+	if e.own {
+		return "TEMP "
+	}
+	return ""
 }
 
 // Fingerprints is true: the engine hashes rows.

@@ -15,6 +15,9 @@ type SQL interface {
 	View(ctx context.Context, name string, files []string, empty string) error
 	// Save writes the rows of a SELECT to a Parquet file, for View: all of them or, where it fails, none.
 	Save(ctx context.Context, query, path string) error
+	// Spread runs work on at most so many forks of the engine at the same time, as many as are of use. A fork sees what is
+	// defined and kept here; what it defines and keeps itself others do not see.
+	Spread(ctx context.Context, most int, work func(ctx context.Context, fork SQL) error) error
 	// Fingerprints reports whether hash() and version() are there, by which it is seen what has changed since an earlier run.
 	Fingerprints() bool
 }

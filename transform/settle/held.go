@@ -14,7 +14,6 @@ import (
 	"context"
 	"embed"
 	"fmt"
-	"slices"
 	"strings"
 	"time"
 
@@ -54,23 +53,29 @@ const emptyFates = `SELECT CAST(NULL AS INTEGER) AS load, CAST(NULL AS VARCHAR) 
 	CAST(NULL AS VARCHAR) AS rule, CAST(NULL AS VARCHAR) AS value, CAST(NULL AS VARCHAR) AS message WHERE false`
 
 // Views makes, in an engine, the views that later rooms read: held_SET for every record set, with the
-// rows that counted after load upTo, fates with every fate and rejects with every broken rule recorded until
-// then, samples with the frames of the audit samples drawn until then, and the table files of record files.
+// rows that counted after load upTo, fates with every fate recorded until then, rejects with every broken rule of the rows that
+// are rejected then, samples with the frames of the audit samples drawn until then, and the table files of record files.
 func Views(ctx context.Context, e engine.SQL, st *store.Store, upTo int) error {
 	if err := fatesUntil(ctx, e, st, upTo); err != nil {
-		return err
-	}
-	if err := e.View(ctx, "rejects", parquetOnly(st.Paths(store.Rejects, "", upTo)), ""); err != nil {
 		return err
 	}
 	if err := Files(ctx, e, st, upTo); err != nil {
 		return err
 	}
+	if err := rejects(ctx, e, st, upTo); err != nil {
+		return err
+	}
 	if err := samples(ctx, e, st.SampleFrames(upTo)); err != nil {
 		return err
 	}
+	// Rows that never were accepted are in no part, and would only be looked for.
+	const superseded = `SELECT record_set, file, line FROM fates
+		GROUP BY record_set, file, line HAVING NOT arg_max(held, load) AND bool_or(fate IN ('accepted', 'corrected'))`
+	if err := e.Keep(ctx, "superseded", superseded); err != nil {
+		return err
+	}
 	for _, set := range contract.Sets() {
-		if err := heldView(ctx, e, set, st.Paths(store.Data, set.Name, upTo)); err != nil {
+		if err := heldView(ctx, e, set, st.Paths(store.Data, set.Name, upTo), "superseded"); err != nil {
 			return err
 		}
 	}
@@ -96,6 +101,24 @@ func Files(ctx context.Context, e engine.SQL, st *store.Store, upTo int) error {
 		FROM (VALUES `+strings.Join(rows, ", ")+`) AS f (number, name, sha256, record_set, received_on, "rows", load)`+where)
 }
 
+// rejects makes the view of that name.
+func rejects(ctx context.Context, e engine.SQL, st *store.Store, upTo int) error {
+	var parts []string
+	for _, p := range st.Manifest.Parts {
+		if p.Kind == store.Rejects && p.Load <= upTo && strings.HasSuffix(p.Path, ".parquet") {
+			name := fmt.Sprintf("rejects_of_%d", p.Load)
+			if err := e.View(ctx, name, []string{st.Path(p)}, ""); err != nil {
+				return err
+			}
+			parts = append(parts, fmt.Sprintf("SELECT %d AS load, t.* FROM %s t", p.Load, name))
+		}
+	}
+	if err := e.Define(ctx, "rejects_ever", strings.Join(parts, " UNION ALL ")); err != nil {
+		return err
+	}
+	return e.Define(ctx, "rejects", sqlText("rejects"))
+}
+
 // samples makes the view of that name: the frames in the order in which they were drawn, as draw, from 1.
 func samples(ctx context.Context, e engine.SQL, frames []string) error {
 	parts := []string{emptySamples}
@@ -117,10 +140,6 @@ const emptySamples = `SELECT CAST(NULL AS INTEGER) AS draw, CAST(NULL AS VARCHAR
 	CAST(NULL AS BOOLEAN) AS "open", CAST(NULL AS DOUBLE) AS open_chance
 	WHERE false`
 
-func parquetOnly(paths []string) []string {
-	return slices.DeleteFunc(paths, func(path string) bool { return !strings.HasSuffix(path, ".parquet") })
-}
-
 func fatesUntil(ctx context.Context, e engine.SQL, st *store.Store, upTo int) error {
 	if err := e.View(ctx, "fates", st.Paths(store.Fates, "", upTo), emptyFates); err != nil {
 		return err
@@ -131,13 +150,13 @@ func fatesUntil(ctx context.Context, e engine.SQL, st *store.Store, upTo int) er
 	return e.Keep(ctx, "not_held", "SELECT record_set, file, line FROM fate_before WHERE NOT held")
 }
 
-// heldView makes view held_SET over the given parts, less the rows in not_held.
-func heldView(ctx context.Context, e engine.SQL, set *contract.Set, parts []string) error {
+// heldView makes view held_SET over the given parts, less the rows in the table without.
+func heldView(ctx context.Context, e engine.SQL, set *contract.Set, parts []string, without string) error {
 	if err := e.View(ctx, "taken_"+set.Name, parts, emptyTable(set)); err != nil {
 		return err
 	}
 	var unheld int64
-	err := e.Each(ctx, "SELECT count(*) FROM not_held WHERE record_set = $1", []any{set.Name}, func(scan func(...any) error) error {
+	err := e.Each(ctx, "SELECT count(*) FROM "+without+" WHERE record_set = $1", []any{set.Name}, func(scan func(...any) error) error {
 		return scan(&unheld)
 	})
 	if err != nil {
@@ -145,7 +164,7 @@ func heldView(ctx context.Context, e engine.SQL, set *contract.Set, parts []stri
 	}
 	held := "SELECT * FROM taken_" + set.Name + " t"
 	if unheld > 0 {
-		held += " WHERE NOT EXISTS (SELECT 1 FROM not_held n WHERE n.record_set = " + engine.Quote(set.Name) +
+		held += " WHERE NOT EXISTS (SELECT 1 FROM " + without + " n WHERE n.record_set = " + engine.Quote(set.Name) +
 			" AND n.file = t._file AND n.line = t._line)"
 	}
 	return e.Define(ctx, "held_"+set.Name, held)

@@ -203,6 +203,9 @@ func (l *load) run() error {
 func (l *load) offer(set *contract.Set) (err error) {
 	o := &offering{load: l, set: set, data: l.txn.NewRowWriter(set, store.Data), pool: l.txn.NewRowWriter(set, store.Pool)}
 	defer func() { err = errors.Join(err, o.pool.Close()) }()
+	if err := o.reconsider(); err != nil {
+		return errors.Join(err, o.data.Close())
+	}
 	if err := errors.Join(o.collect(), o.data.Close()); err != nil {
 		return err
 	}

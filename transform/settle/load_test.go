@@ -130,6 +130,27 @@ func TestRejectedByReferenceIsJudgedAgain(t *testing.T) {
 	b.want("readings.csv", store.Counts{Rows: 1, Accepted: 1})
 }
 
+func TestHeldRowIsJudgedAgain(t *testing.T) {
+	b := newBench(t)
+	b.load(references)
+	b.load(map[string]string{"readings.csv": readingsHeader + "R1,I1,U1,P1,2026-03-02T09:10:00+11:00,board,4,clear\n"})
+	b.load(map[string]string{"readings-2.csv": readingsHeader + "\"R1\",I1,U1,P1,2026-03-02T09:10:00+11:00,board,4,clear\n"}) // the same, in other bytes
+	accepted, duplicate, rejected := store.Counts{Rows: 1, Accepted: 1}, store.Counts{Rows: 1, Duplicate: 1}, store.Counts{Rows: 1, Rejected: 1}
+	for i, step := range []struct {
+		name, text    string
+		first, second store.Counts
+	}{
+		{"units", "unit_id,gain_min,gain_max,gain_start\nU1,0,3,2\n", rejected, rejected},
+		{"units", "unit_id,gain_min,gain_max,gain_start\nU1,0,5,2\n", accepted, duplicate},
+		{"inspections", "inspection_id,site_id,region,technician_id,started_at,ended_at,purpose,outcome\nI1,H1,S,T1,2026-03-02T11:00:00+11:00,,routine,clear\n", rejected, rejected},
+		{"inspections", "inspection_id,site_id,region,technician_id,started_at,ended_at,purpose,outcome\nI1,H1,S,T1,2026-03-02T08:00:00+11:00,,routine,clear\n", accepted, duplicate},
+	} {
+		b.load(map[string]string{fmt.Sprintf("%s-%d.csv", step.name, i): step.text})
+		b.want("readings.csv", step.first)
+		b.want("readings-2.csv", step.second)
+	}
+}
+
 func TestOlderVersionThatArrivedFirstDoesNotReplace(t *testing.T) {
 	b := newBench(t)
 	b.load(map[string]string{"readings-1.csv": readingsHeader + "R1,I1,U9,P1,2026-03-02T09:10:00+11:00,board,2,clear\n"})

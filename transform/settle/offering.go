@@ -12,23 +12,22 @@ import (
 	"scanledger/transform/engine"
 )
 
-// offering is the rows of one record set in one load, on their way to be settled: the pool's rows of
-// earlier loads first, then the new files' rows in order.
+// offering is the rows of one record set in one load, on their way to be settled: rows of earlier loads that are judged
+// again first, then the new files' rows in order.
 type offering struct {
 	*load
 	set  *contract.Set
 	data *store.RowWriter // candidates
 	pool *store.RowWriter // rows that stay or come in the pool
 
+	again int64 // rows taken in earlier that are judged again
+
 	early *store.FateFile // decided while reading: local times without a zone yet, or that never were; nil where there are none
 }
 
 func (o *offering) collect() error {
-	for _, p := range o.txn.Manifest.Parts {
-		if p.Kind != store.Pool || p.RecordSet != o.set.Name {
-			continue
-		}
-		if err := store.ReadPart(o.ctx, o.txn.Path(p), o.set, o.offer); err != nil {
+	for _, path := range o.pools() {
+		if err := store.ReadPart(o.ctx, path, o.set, o.offer); err != nil {
 			return err
 		}
 	}

@@ -23,15 +23,14 @@ func (o *offering) settle() error {
 	for i, p := range o.data.Parts {
 		candidates[i] = p.StagePath
 	}
-	taken := o.txn.Paths(store.Data, o.set.Name, o.txn.Load)
-	if err := heldView(o.ctx, o.eng, o.set, taken); err != nil {
-		return err
-	}
 	if err := o.enterEarly(); err != nil {
 		return err
 	}
-	if len(candidates) > 0 {
-		if err := o.judge(candidates); err != nil {
+	if err := o.candidates(candidates); err != nil {
+		return err
+	}
+	if len(candidates) > 0 || o.again > 0 {
+		if err := o.judge(); err != nil {
 			return err
 		}
 	}
@@ -44,7 +43,7 @@ func (o *offering) settle() error {
 			return err
 		}
 	}
-	return heldView(o.ctx, o.eng, o.set, append(taken, added...))
+	return heldView(o.ctx, o.eng, o.set, append(o.taken(), added...), "not_held")
 }
 
 // exec runs a query of this room for the record set.
@@ -53,10 +52,7 @@ func (o *offering) exec(name string) error {
 }
 
 // judge fills fate_now for the candidates: names first, then versions of one key.
-func (o *offering) judge(candidates []string) error {
-	if err := o.eng.View(o.ctx, "candidate", candidates, ""); err != nil {
-		return err
-	}
+func (o *offering) judge() error {
 	for _, name := range references[o.set.Name] {
 		if err := o.eng.Exec(o.ctx, sqlText(name)); err != nil {
 			return err
@@ -99,7 +95,11 @@ func (o *offering) rechecks() error {
 
 // keyViews makes the views over which versions of one key are found and compared, from the contract.
 func (o *offering) keyViews() error {
-	for _, side := range []struct{ name, from string }{{"candidate", "candidate"}, {"taken", "taken_" + o.set.Name}} {
+	taken := "taken_" + o.set.Name + " t"
+	if o.again > 0 {
+		taken += " WHERE NOT EXISTS " + inAgain
+	}
+	for _, side := range []struct{ name, from string }{{"candidate", "candidate"}, {"taken", taken}} {
 		key := Key(o.set)
 		content := joined(o.set, func(contract.Field) bool { return true })
 		for view, columns := range map[string]string{"_key": key + " AS _key", "_row": key + " AS _key, " + content + " AS _content"} {

@@ -105,6 +105,11 @@ func (f *Fleet) Close() error {
 // Fingerprints is false: hashes would not be those of the embedded engine, and so all months are made each time.
 func (f *Fleet) Fingerprints() bool { return false }
 
+// Spread runs work once, here: one statement keeps a whole fleet busy.
+func (f *Fleet) Spread(ctx context.Context, _ int, work func(ctx context.Context, fork engine.SQL) error) error {
+	return work(ctx, f)
+}
+
 // Each runs a query and calls visit for every row with the row's scanner.
 func (f *Fleet) Each(ctx context.Context, query string, args []any, visit func(scan func(dest ...any) error) error) (err error) {
 	bound, err := bind(query, args)

@@ -1,8 +1,9 @@
--- One round over candidate rechecks: the original must be a sound inspection of the same site. A recheck
--- may itself be rechecked, so rounds are run until one adds nothing. Out: fate_now.
+-- One round over candidate rechecks: the original must be a sound inspection of the same site, in any of its versions, so
+-- that it does not matter which of them comes in first. A recheck may itself be rechecked, so rounds are run until one adds
+-- nothing. Out: fate_now.
 INSERT INTO fate_now
 WITH known AS (
-    SELECT inspection_id, site_id FROM held_inspections
+    SELECT inspection_id, site_id FROM taken_inspections
     UNION ALL
     SELECT c.inspection_id, c.site_id FROM candidate c
     WHERE NOT EXISTS (SELECT 1 FROM fate_now f WHERE f.record_set = 'inspections' AND f.file = c._file AND f.line = c._line)

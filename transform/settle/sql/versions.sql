@@ -26,4 +26,5 @@ SELECT $record_set, p._file, p._line, p.fate, p.held, '',
        p._key, ''
 FROM placed p
 LEFT JOIN fate_before b ON b.record_set = $record_set AND b.file = p._file AND b.line = p._line
-WHERE (p.fate, p.held) IS DISTINCT FROM (coalesce(b.fate, 'accepted'), coalesce(b.held, true));
+WHERE (p.fate, p.held) IS DISTINCT FROM (coalesce(b.fate, 'accepted'), coalesce(b.held, true))
+   OR p.fate = 'duplicate' AND p.is_new; -- dropped once, it is dropped again

@@ -1,0 +1,54 @@
+package engine
+
+import (
+	"context"
+	"errors"
+	"fmt"
+)
+
+// Fork runs work at the same time on so many connections to this engine's database, and returns what went wrong. Each
+// sees the engine's tables and views, and may put views and temporary tables of its own over them, which the others
+// do not see. One statement over little data keeps one core busy: that is what forks are for. Memory and cores stay
+// those of the engine. The engine itself must not be used until Fork returns.
+func (e *Engine) Fork(ctx context.Context, connections int, work func(ctx context.Context, fork *Engine) error) error {
+	ctx, stop := context.WithCancelCause(ctx)
+	defer stop(nil)
+	done := make(chan error)
+	for range connections {
+		go func() {
+			err := e.onConnection(ctx, work)
+			if err != nil {
+				stop(err)
+			}
+			done <- err
+		}()
+	}
+	var errs []error
+	for range connections {
+		errs = append(errs, <-done)
+	}
+	if cause := context.Cause(ctx); cause != nil {
+		return cause // the first; the others were stopped for it
+	}
+	return errors.Join(errs...)
+}
+
+func (e *Engine) onConnection(ctx context.Context, work func(ctx context.Context, fork *Engine) error) (err error) {
+	conn, err := e.db.Conn(ctx)
+	if err != nil {
+		return ended(ctx, fmt.Errorf("open a connection to the engine: %w", err))
+	}
+	defer func() { err = errors.Join(err, conn.Close()) }()
+	fork := *e
+	fork.conn, fork.own = conn, true
+	return work(ctx, &fork)
+}
+
+// Spread runs work on at most so many forks at the same time, as many as there are threads.
+func (e *Engine) Spread(ctx context.Context, most int, work func(ctx context.Context, fork SQL) error) error {
+	var threads int
+	if err := e.Each(ctx, "SELECT current_setting('threads')", nil, func(scan func(...any) error) error { return scan(&threads) }); err != nil {
+		return err
+	}
+	return e.Fork(ctx, min(threads, most), func(ctx context.Context, fork *Engine) error { return work(ctx, fork) })
+}

@@ -1,0 +1,64 @@
+package engine_test
+
+import (
+	"context"
+	"errors"
+	"fmt"
+	"strings"
+	"sync/atomic"
+	"testing"
+
+	"scanledger/transform/engine"
+)
+
+// TestForks puts a view of each fork's own over one that all see.
+func TestForks(t *testing.T) {
+	e := open(t, engine.Options{})
+	if err := errors.Join(e.Exec(t.Context(), "CREATE TABLE shared AS SELECT 7 AS n"), e.View(t.Context(), "seen", nil, "SELECT 1 AS n")); err != nil {
+		t.Fatal(err)
+	}
+	var number atomic.Int64
+	err := e.Fork(t.Context(), 3, func(ctx context.Context, fork *engine.Engine) error {
+		own := number.Add(1)
+		if err := fork.View(ctx, "seen", nil, fmt.Sprintf("SELECT n * %d AS n FROM shared", own)); err != nil {
+			return err
+		}
+		if got, want := one(t, fork, "SELECT n FROM seen"), fmt.Sprint(7*own); got != want {
+			return fmt.Errorf("fork %d sees %s, not %s", own, got, want)
+		}
+		if zone := one(t, fork, "SELECT current_setting('TimeZone')"); zone != "UTC" {
+			return fmt.Errorf("fork %d is in zone %s", own, zone)
+		}
+		return nil
+	})
+	if err != nil {
+		t.Fatal(err)
+	}
+	if got := one(t, e, "SELECT n FROM seen"); got != "1" {
+		t.Errorf("the engine sees %s, what a fork put there", got)
+	}
+	if err := e.Fork(t.Context(), 1, func(_ context.Context, fork *engine.Engine) error {
+		if got := one(t, fork, "SELECT n FROM seen"); got != "1" {
+			return fmt.Errorf("a later fork sees %s, what an earlier one put there", got)
+		}
+		return nil
+	}); err != nil {
+		t.Error(err)
+	}
+}
+
+// TestForkFails stops the others when one fails, and tells what failed.
+func TestForkFails(t *testing.T) {
+	e := open(t, engine.Options{})
+	var number atomic.Int64
+	err := e.Fork(t.Context(), 2, func(ctx context.Context, fork *engine.Engine) error {
+		if number.Add(1) == 1 {
+			return fork.Exec(ctx, "SELECT * FROM nowhere")
+		}
+		<-ctx.Done()
+		return ctx.Err()
+	})
+	if err == nil || !strings.Contains(err.Error(), "nowhere") {
+		t.Errorf("got %v, want what failed", err)
+	}
+}
