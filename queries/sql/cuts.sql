@@ -36,7 +36,7 @@ WITH cells AS (
            count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive' AND truth = 'active') AS missed
     FROM point_visits
     WHERE month BETWEEN $from AND $to
-    GROUP BY month, region, material, technician_id, site_key
+    GROUP BY month, region, material, technician_id, site_key % $groups
 ), by_site AS (
     SELECT grouping_id(month, region, material, technician_id) AS without, month, region, material, technician_id, site,
            sum(n) AS n, sum(x) AS x, sum(vn) AS vn, sum(vx) AS vx, sum(clear_verified) AS clear_verified, sum(missed) AS missed

@@ -49,7 +49,7 @@ WITH broken AS (
     SELECT inspection_id, check_id, month FROM protocol_visits WHERE breach
 ), weights AS (
     SELECT split_part(w.entry, '=', 1) AS check_id, CAST(split_part(w.entry, '=', 2) AS BIGINT) AS weight
-    FROM (SELECT unnest(string_split($weights, ',')) AS entry) w
+    FROM UNNEST(string_split($weights, ',')) AS w (entry)
 ), broken_checks AS (
     SELECT inspection_id, check_id, count(*) AS breaches
     FROM broken
@@ -86,11 +86,14 @@ WITH broken AS (
     LEFT JOIN breached b ON b.inspection_id = v.inspection_id
     LEFT JOIN drawn d ON d.inspection_id = v.inspection_id
     WHERE v.month BETWEEN $from AND $to AND (b.breaches > 0 OR c.false_alarms > 0 OR c.missed > 0 OR d.points > 0)
-), kept AS (
-    SELECT inspection_id, weight
+), ranked AS (
+    SELECT inspection_id, weight, wanted, row_number() OVER (ORDER BY weight DESC, local_date DESC, inspection_id) AS nth
     FROM weighed
     WHERE weight >= 5 OR drawn OR wanted
-    QUALIFY wanted OR row_number() OVER (ORDER BY weight DESC, local_date DESC, inspection_id) <= $most
+), kept AS (
+    SELECT inspection_id, weight
+    FROM ranked
+    WHERE wanted OR nth <= $most
 )
 SELECT v.inspection_id, v.site_id, v.technician_id, v.region, CAST(v.local_date AS VARCHAR) AS "date",
        strftime(v.started_at AT TIME ZONE v.time_zone, '%H:%M') AS "start",

@@ -18,12 +18,16 @@
 -- column: result | the result it comes from
 -- caveat: The query gives missed points and overdue units; the other matters are made from the results named in the column result.
 -- caveat: A matter asks for a look. It is closed by a record: a finding, a corrected row, a service date; never here.
-WITH missed AS (
-    SELECT 'missed_point' AS matter, point_id AS subject, technician_id, inspection_id, CAST(local_date AS VARCHAR) AS "date", verified_by,
-           coalesce(method, '') AS method, days_to_finding AS days, 1 AS cases, 1 AS "of"
+WITH newest AS (
+    SELECT point_id, technician_id, inspection_id, local_date, verified_by, method, days_to_finding,
+           row_number() OVER (ORDER BY local_date DESC, inspection_id, point_id) AS nth
     FROM point_visits
     WHERE missed AND month BETWEEN $from AND $to
-    QUALIFY row_number() OVER (ORDER BY local_date DESC, inspection_id, point_id) <= $most
+), missed AS (
+    SELECT 'missed_point' AS matter, point_id AS subject, technician_id, inspection_id, CAST(local_date AS VARCHAR) AS "date", verified_by,
+           coalesce(method, '') AS method, days_to_finding AS days, 1 AS cases, 1 AS "of"
+    FROM newest
+    WHERE nth <= $most
 ), overdue AS (
     SELECT 'overdue_unit' AS matter, r.unit_id AS subject, '' AS technician_id, '' AS inspection_id, CAST(min(u.service_due_on) AS VARCHAR) AS "date", '' AS verified_by,
            '' AS method, 0 AS days, count(DISTINCT CASE WHEN r.unit_overdue = 'yes' THEN r.inspection_id END) AS cases, count(DISTINCT r.inspection_id) AS "of"

@@ -28,11 +28,14 @@ WITH chances AS (
     SELECT check_id, technician_id, site_id, month, local_date, inspection_id, point_id, reading_id, breach, seen FROM copied_levels
     UNION ALL
     SELECT check_id, technician_id, site_id, month, local_date, inspection_id, point_id, reading_id, breach, seen FROM protocol_visits
+), newest AS (
+    SELECT c.*, row_number() OVER (ORDER BY local_date DESC, inspection_id DESC, check_id, point_id, reading_id, seen) AS nth,
+           row_number() OVER (PARTITION BY check_id, technician_id ORDER BY local_date DESC, inspection_id DESC, point_id, reading_id, seen) AS nth_of_one
+    FROM chances c
+    WHERE breach AND month BETWEEN $from AND $to AND NOT list_contains(string_split($off, ','), check_id)
 )
 SELECT check_id AS "check", technician_id, site_id, inspection_id, coalesce(point_id, '') AS point_id, coalesce(reading_id, '') AS reading_id,
        CAST(local_date AS VARCHAR) AS "date", seen
-FROM chances
-WHERE breach AND month BETWEEN $from AND $to AND NOT list_contains(string_split($off, ','), check_id)
-QUALIFY row_number() OVER (ORDER BY local_date DESC, inspection_id DESC, check_id, point_id, reading_id, seen) <= $most
-     OR row_number() OVER (PARTITION BY check_id, technician_id ORDER BY local_date DESC, inspection_id DESC, point_id, reading_id, seen) <= 50
+FROM newest
+WHERE nth <= $most OR nth_of_one <= 50
 ORDER BY check_id, technician_id, local_date, inspection_id, point_id, reading_id, seen

@@ -58,7 +58,8 @@ WITH period AS (
            count(*) FILTER (WHERE false_alarm) AS false_alarms
     FROM point_visits
     WHERE month BETWEEN $from AND $to
-    GROUP BY unit_id, unit_overdue = 'yes', site_key % $groups, material, region || ' ' || season, technician_id, half
+    GROUP BY unit_id, unit_overdue = 'yes', site_key % $groups, material, region || ' ' || season, technician_id,
+             concat(substr(month, 1, 4), CASE WHEN substr(month, 6) > '06' THEN '-07' ELSE '-01' END)
 )
 SELECT 'unit' AS part, u.unit_id, coalesce(u.model, ''), u.service_due_on < p.last_day AS overdue, CAST(u.service_due_on AS VARCHAR) AS due, '' AS site, '' AS material,
        '' AS season, '' AS technician_id, '' AS half, CAST(sum(r.readings) AS BIGINT) AS points, 0 AS active, 0 AS verified, CAST(coalesce(sum(r.readings) FILTER (WHERE r.unit_overdue = 'yes'), 0) AS BIGINT) AS false_alarms
