@@ -200,7 +200,7 @@ func (a *app) facts(eng *engine.Engine, st *store.Store, upTo int, dir string, h
 	scratch := eng.Scratch()
 	opt.Between = func() (err error) {
 		w.Step("replace ids")
-		st, err = hide.Views(a.ctx, eng, st, upTo, filepath.Join(scratch, "coded"))
+		st, err = hide.Views(a.ctx, eng, st, filepath.Join(scratch, "coded"))
 		return err
 	}
 	if err := transform.Facts(a.ctx, eng, filepath.Join(scratch, "with-ids"), opt, w.Step); err != nil {

@@ -112,7 +112,7 @@ func TestViews(t *testing.T) {
 		t.Fatal(err)
 	}
 	opt := transform.Options{Protocol: checks, Between: func() (err error) {
-		numbered, err = c.Views(ctx, e, st, 1, filepath.Join(t.TempDir(), "coded"))
+		numbered, err = c.Views(ctx, e, st, filepath.Join(t.TempDir(), "coded"))
 		return err
 	}}
 	if err := transform.Facts(ctx, e, t.TempDir(), opt, func(string) {}); err != nil {
