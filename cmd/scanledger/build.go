@@ -208,7 +208,7 @@ func (a *app) facts(eng *engine.Engine, st *store.Store, upTo int, dir string, h
 	coded := filepath.Join(scratch, "coded")
 	opt.Between = func() (_ string, err error) {
 		w.Step("replace ids")
-		st, err = hide.Views(a.ctx, eng, st, upTo, coded)
+		st, err = hide.Views(a.ctx, eng, st, coded)
 		return coded, err
 	}
 	if _, err := transform.Facts(a.ctx, eng, filepath.Join(scratch, "with-ids"), opt, w.Step); err != nil {

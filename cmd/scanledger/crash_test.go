@@ -227,23 +227,23 @@ var randomName = regexp.MustCompile(`(stage|issue|spill)-\d+`)
 // leftIn tells states of a working folder apart: by every file and folder, whatever stages and temporary folders are called.
 func leftIn(t *testing.T, at string) string {
 	t.Helper()
-	sum := sha256.New()
+	var names, sums []string
 	err := fs.WalkDir(os.DirFS(at), ".", func(path string, d fs.DirEntry, err error) error {
 		if err != nil || d.Name() == "lock" || d.Name() == ".lock" {
 			return err
 		}
-		fmt.Fprintf(sum, "%q\n", randomName.ReplaceAllString(path, "$1"))
+		names = append(names, randomName.ReplaceAllString(path, "$1"))
 		if d.IsDir() {
 			return nil
 		}
 		raw, err := os.ReadFile(filepath.Join(at, path))
-		fmt.Fprintf(sum, "%x\n", sha256.Sum256(raw))
+		sums = append(sums, fmt.Sprintf("%x", sha256.Sum256(raw)))
 		return err
 	})
 	if err != nil {
 		t.Fatal(err)
 	}
-	return string(sum.Sum(nil))
+	return strings.Join(append(names, sums...), "\n")
 }
 
 // inspect sees that the store is sound and that every output is whole: the last good one, or the new one.

@@ -13,6 +13,7 @@ import (
 	"time"
 
 	"scanledger/ingest/demo"
+	"scanledger/ingest/disk"
 )
 
 // damages are ways in which a file goes bad; nil stands for one that is gone.
@@ -157,4 +158,30 @@ func killedAfter(t *testing.T, cmd *exec.Cmd, while time.Duration) *exec.Cmd {
 	_ = cmd.Process.Kill() // it may have ended
 	_ = cmd.Wait()         // killed or ended: both are meant
 	return exec.Command(cmd.Args[0], cmd.Args[1:]...)
+}
+
+// TestKilledRebuildIsSweptByTheNext kills a rebuild just before the new store appears: the next one leaves nothing of it.
+func TestKilledRebuildIsSweptByTheNext(t *testing.T) {
+	dir := t.TempDir()
+	early, _ := smallRecords(t, filepath.Join(dir, "records"))
+	store := filepath.Join(dir, "store")
+	mustLoad(t, store, filepath.Dir(early[0]))
+	rebuild := func() *exec.Cmd {
+		return exec.Command("scanledger", "repair", "--quiet", "--store", store, "--into", filepath.Join(dir, "again"))
+	}
+	killed := rebuild()
+	killed.Env = append(os.Environ(), disk.KillAtStep+"=50")
+	if err := killed.Run(); err == nil {
+		t.Fatal("the rebuild was not killed")
+	}
+	if left, err := disk.Named(dir, ".rebuild-"); err != nil || len(left) != 1 {
+		t.Fatalf("nothing was left to be swept: %v (%v)", left, err)
+	}
+	if out, err := rebuild().CombinedOutput(); err != nil {
+		t.Fatalf("%v: %s", err, out)
+	}
+	if left, err := disk.Named(dir, "."); err != nil || len(left) > 0 {
+		t.Errorf("left behind: %v (%v)", left, err)
+	}
+	compareTrees(t, treeOf(t, store), treeOf(t, filepath.Join(dir, "again")))
 }

@@ -113,7 +113,7 @@ func TestViews(t *testing.T) {
 	}
 	coded := filepath.Join(t.TempDir(), "coded")
 	opt := transform.Options{Protocol: checks, Between: func() (_ string, err error) {
-		numbered, err = c.Views(ctx, e, st, 1, coded)
+		numbered, err = c.Views(ctx, e, st, coded)
 		return coded, err
 	}}
 	if _, err := transform.Facts(ctx, e, t.TempDir(), opt, func(string) {}); err != nil {

@@ -42,7 +42,7 @@ var texts = map[string]string{
 // Views replaces the ids in the held_ views, the base tables, the samples and the rejects of an engine, by way of files in scratch, and returns the store with its record files named by number. It
 // comes after the base tables, for which of two readings at one moment is the last goes by their ids, and
 // before the further ones, which name ids in sentences. Free text of the tables is left for Withhold: checks read it.
-func (c Coder) Views(ctx context.Context, e *engine.Engine, st *store.Store, upTo int, scratch string) (*store.Store, error) {
+func (c Coder) Views(ctx context.Context, e *engine.Engine, st *store.Store, scratch string) (*store.Store, error) {
 	if err := c.define(ctx, e); err != nil {
 		return nil, err
 	}

@@ -115,5 +115,5 @@ func (o *offering) candidates(staged []string) error {
 	if err := o.eng.View(o.ctx, "staged", staged, emptyTable(o.set)); err != nil {
 		return err
 	}
-	return o.eng.Exec(o.ctx, "CREATE OR REPLACE TEMP VIEW candidate AS SELECT * FROM staged UNION ALL SELECT * FROM taken_"+o.set.Name+" t WHERE EXISTS "+inAgain)
+	return o.eng.View(o.ctx, "candidate", nil, "SELECT * FROM staged UNION ALL SELECT * FROM taken_"+o.set.Name+" t WHERE EXISTS "+inAgain)
 }

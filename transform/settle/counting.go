@@ -14,14 +14,14 @@ func (o *offering) decided() error {
 			return err
 		}
 		if f.Fate != before || f.Rule != ruleBefore || f.Fate == "accepted" || f.Fate == "corrected" {
-			return o.record(f, before)
+			return o.record(f, before, ruleBefore)
 		}
 		return nil
 	})
 }
 
-// record enters a fate in the load's log and moves its row's count.
-func (o *offering) record(f store.Fate, before string) error {
+// record enters a fate in the load's log, with the rule that a rejected row breaks, and moves its row's count.
+func (o *offering) record(f store.Fate, before, ruleBefore string) error {
 	name := ""
 	if f.File >= o.firstFile {
 		now := &o.files[f.File-o.firstFile]
@@ -43,7 +43,7 @@ func (o *offering) record(f store.Fate, before string) error {
 		change.Add(f.Fate, 1)
 	}
 	err := o.log.Fate(f)
-	if err == nil && f.Fate == "rejected" && before != "rejected" {
+	if err == nil && f.Fate == "rejected" && (before != "rejected" || f.Rule != ruleBefore) {
 		err = o.log.Reject(store.RejectRow{FileName: name, RecordSet: f.RecordSet, Line: f.Line,
 			Column: f.Column, Rule: f.Rule, Value: f.Value, Message: f.Message})
 	}

@@ -68,14 +68,11 @@ func Views(ctx context.Context, e engine.SQL, st *store.Store, upTo int) error {
 	if err := samples(ctx, e, st.SampleFrames(upTo)); err != nil {
 		return err
 	}
-	// Rows that never were accepted are in no part, and would only be looked for.
-	const superseded = `SELECT record_set, file, line FROM fates
-		GROUP BY record_set, file, line HAVING NOT arg_max(held, load) AND bool_or(fate IN ('accepted', 'corrected'))`
-	if err := e.Keep(ctx, "superseded", superseded); err != nil {
-		return err
-	}
 	for _, set := range contract.Sets() {
-		if err := heldView(ctx, e, set, st.Paths(store.Data, set.Name, upTo), "superseded"); err != nil {
+		if err := superseded(ctx, e, set, st.Paths(store.Data, set.Name, upTo)); err != nil {
+			return err
+		}
+		if err := heldView(ctx, e, set, st.Paths(store.Data, set.Name, upTo), "superseded_"+set.Name); err != nil {
 			return err
 		}
 	}
@@ -148,6 +145,16 @@ func fatesUntil(ctx context.Context, e engine.SQL, st *store.Store, upTo int) er
 		return err
 	}
 	return e.Keep(ctx, "not_held", "SELECT record_set, file, line FROM fate_before WHERE NOT held")
+}
+
+// superseded makes superseded_SET, the rows of a record set in not_held that are in a part: most never were taken in, and every
+// view would look for them in vain.
+func superseded(ctx context.Context, e engine.SQL, set *contract.Set, parts []string) error {
+	if err := e.View(ctx, "taken_"+set.Name, parts, emptyTable(set)); err != nil {
+		return err
+	}
+	return e.Keep(ctx, "superseded_"+set.Name, "SELECT n.record_set, n.file, n.line FROM not_held n WHERE n.record_set = "+engine.Quote(set.Name)+
+		" AND EXISTS (SELECT 1 FROM taken_"+set.Name+" t WHERE t._file = n.file AND t._line = n.line)")
 }
 
 // heldView makes view held_SET over the given parts, less the rows in the table without.

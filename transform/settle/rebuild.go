@@ -7,6 +7,7 @@ import (
 	"os"
 	"path/filepath"
 
+	"scanledger/ingest/disk"
 	"scanledger/ingest/store"
 )
 
@@ -44,17 +45,21 @@ func Rebuild(ctx context.Context, dir, into string, opt RepairOptions) (out Rebu
 	if err != nil {
 		return out, err
 	}
-	stage, err := os.MkdirTemp(filepath.Dir(into), ".rebuild-")
+	const prefix = ".rebuild-"
+	if _, err := disk.Sweep(filepath.Dir(into), prefix); err != nil {
+		return out, fmt.Errorf("rebuild into %s: %w", into, err)
+	}
+	stage, err := disk.NewScratch(filepath.Dir(into), prefix)
 	if err != nil {
 		return out, fmt.Errorf("rebuild into %s: %w", into, err)
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(stage)) }()
-	r := &replay{ctx: ctx, from: txn.Store, into: filepath.Join(stage, "store"), records: records, keep: true, opt: opt.load()}
+	defer func() { err = errors.Join(err, stage.Close()) }()
+	r := &replay{ctx: ctx, from: txn.Store, into: filepath.Join(stage.Path, "store"), records: records, keep: true, opt: opt.load()}
 	if out, err = r.rebuild(); err != nil {
 		return out, fmt.Errorf("rebuild into %s: %w", into, err)
 	}
 	out.Into = into
-	return out, os.Rename(r.into, into)
+	return out, errors.Join(disk.Rename(r.into, into), disk.Sync(filepath.Dir(into)))
 }
 
 // rebuild replays every load, each with the samples that were drawn before the next one.

@@ -1,6 +1,6 @@
--- Every broken rule of the rows that are rejected now, once: a row that names something may have been taken in since, or been
--- rejected by more than one load. A rule names its record file; of files of one name the newest by then is meant.
--- In: rejects_ever (with the load that wrote each), files, fate_before. Out: rejects.
+-- Every rule that the rows rejected now break, once. A row that names something may have been rejected before for another
+-- reason, and been taken in: what the newest load said of it counts. A rule names its record file; of files of one name the
+-- newest by then is meant. In: rejects_ever (with the load that wrote each), files, fate_before. Out: rejects.
 WITH told AS (
     SELECT max(f.number) AS number, r.load, r.file, r.record_set, r.line, r."column", r.rule, r.value, r.message
     FROM rejects_ever r
@@ -8,7 +8,9 @@ WITH told AS (
     JOIN fate_before b ON b.file = f.number AND b.record_set = r.record_set AND b.line = r.line
     WHERE b.fate = 'rejected'
     GROUP BY r.load, r.file, r.record_set, r.line, r."column", r.rule, r.value, r.message
+), newest AS (
+    SELECT number, record_set, line, max(load) AS load FROM told GROUP BY number, record_set, line
 )
-SELECT number, file, record_set, line, "column", rule, value, arg_max(message, load) AS message
-FROM told
-GROUP BY number, file, record_set, line, "column", rule, value
+SELECT t.number, t.file, t.record_set, t.line, t."column", t.rule, t.value, t.message
+FROM told t
+JOIN newest n ON n.number = t.number AND n.record_set = t.record_set AND n.line = t.line AND n.load = t.load
