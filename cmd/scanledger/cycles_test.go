@@ -3,7 +3,6 @@ package main
 import (
 	"errors"
 	"fmt"
-	"maps"
 	"math/rand/v2"
 	"os"
 	"os/exec"
@@ -11,6 +10,7 @@ import (
 	"regexp"
 	"slices"
 	"strings"
+	"syscall"
 	"testing"
 	"time"
 
@@ -43,9 +43,9 @@ func (v visit) row(by time.Duration) string {
 	return strings.Join([]string{v.id, v.site, "S", v.technician, at.Format(time.RFC3339), at.Add(2 * time.Hour).Format(time.RFC3339), "routine", "", v.outcome}, ",")
 }
 
-// month makes the files of the nth month, by name.
-func (m *monthsOf) month(n int) map[string]string {
-	first := time.Date(2022, time.Month(1+n), 1, 0, 0, 0, 0, time.UTC)
+// month makes the record files of the nth month, one a record set, and says which month that is.
+func (m *monthsOf) month(n int) (files map[string]string, first time.Time) {
+	first = time.Date(2022, time.Month(1+n), 1, 0, 0, 0, 0, time.UTC)
 	tables := map[string][]string{}
 	add := func(set string, rows ...string) { tables[set] = append(tables[set], rows...) }
 	if n == 0 {
@@ -81,11 +81,11 @@ func (m *monthsOf) month(n int) map[string]string {
 	if n > 0 {
 		m.later(n, add)
 	}
-	out := map[string]string{}
+	files = map[string]string{}
 	for set, rows := range tables {
-		out[fmt.Sprintf("%s-%s.csv", set, first.Format("2006-01"))] = headers[set] + "\n" + strings.Join(rows, "\n") + "\n"
+		files[set] = headers[set] + "\n" + strings.Join(rows, "\n") + "\n"
 	}
-	return out
+	return files, first
 }
 
 var headers = map[string]string{
@@ -147,18 +147,18 @@ func (m *monthsOf) later(n int, add func(set string, rows ...string)) {
 // load and build of everything, and no cycle leaves anything behind.
 func TestThreeYears(t *testing.T) {
 	w := &office{dir: t.TempDir(), took: map[string]time.Duration{}}
-	w.write(t, "little.toml", "[engine]\nmemory = \"512MB\"\nthreads = 1\n")
+	w.write(t, "little.toml", "[engine]\nmemory = \"512MB\"\nthreads = 1\n[pages]\ninspections = 5\n")
 	m, rng := &monthsOf{rng: rand.New(rand.NewPCG(7, 8))}, rand.New(rand.NewPCG(9, 10))
 	var folders []string
 	for n := range cycles {
 		month := fmt.Sprintf("in/%02d", n)
 		folders = append(folders, month)
-		files := m.month(n)
-		for name, text := range files {
-			w.write(t, month+"/"+name, text)
+		tables, day := m.month(n)
+		for set, text := range tables {
+			w.write(t, fmt.Sprintf("%s/%s-%s.csv", month, set, day.Format("2006-01")), text)
 		}
 		if n%5 == 4 {
-			w.write(t, fmt.Sprintf("%s/readings-again-%02d.csv", month, n), files[slices.Max(slices.Collect(maps.Keys(files)))]) // one of them twice
+			w.write(t, fmt.Sprintf("%s/readings-again-%02d.csv", month, n), tables["readings"])
 		}
 		w.cycle(t, rng, n, month)
 		w.leavesNothing(t, n)
@@ -167,12 +167,17 @@ func TestThreeYears(t *testing.T) {
 	whole.run(t, whole.load(cycles-1, folders...))
 	whole.run(t, whole.build())
 	w.same(t, whole)
+	t.Logf("most memory that a command held: %d MiB", w.peak/1024)
+	if w.peak > 512*1024 {
+		t.Errorf("a command held %d KiB", w.peak)
+	}
 }
 
 // office is where the cycles run.
 type office struct {
 	dir, suffix string
 	took        map[string]time.Duration // how long a command takes, for one that is killed
+	peak        int64                    // most memory that a command held, in KiB
 }
 
 func (w *office) write(t *testing.T, name, text string) {
@@ -210,6 +215,7 @@ func (w *office) run(t *testing.T, cmd *exec.Cmd) {
 		t.Fatalf("%v: %s", cmd.Args, out)
 	}
 	w.took[cmd.Args[1]] = time.Since(began)
+	w.peak = max(w.peak, cmd.ProcessState.SysUsage().(*syscall.Rusage).Maxrss)
 }
 
 // cycle is a month's load and build, one of which is killed at a random moment and run again.

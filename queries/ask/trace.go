@@ -24,14 +24,19 @@ var (
 
 // behind tells from which record sets a table is made, of those whose rows can be found by a figure's circumstances.
 var behind = map[string][]string{
-	"visits": {"inspections"}, "readings": {"inspections", "readings"},
-	"protocol_readings": {"inspections", "readings"}, "protocol_points": {"inspections", "readings"},
-	"point_visits": {"inspections", "readings", "findings"}, "checked_calls": {"inspections", "readings", "findings"},
-	"visit_counts": {"inspections", "readings", "findings"}, "recheck_pairs": {"inspections", "readings", "findings"},
-	"protocol_visits": {"inspections", "readings", "findings"},
-	"log_matches":     {"inspections", "readings", "unit_log"},
-	"log_spells":      {"unit_log"}, "log_holds": {"unit_log"}, "log_offsets": {"unit_log"}, "log_signatures": {"unit_log"},
+	"visits": visited, "readings": read, "reading_cells": read, "unit_visits": read, "unit_levels": read, "technician_levels": read, "repeated_readings": read,
+	"protocol_readings": read, "protocol_points": read, "copied_levels": read, "protocol_calls": slices.Concat(read, ofUnits), "protocol_visits": found,
+	"point_visits": found, "verified_readings": found, "checked_calls": found, "visit_counts": found, "recheck_pairs": found,
+	"log_matches": slices.Concat(read, ofUnits), "log_spells": ofUnits, "log_holds": ofUnits, "log_offsets": ofUnits, "log_signatures": ofUnits,
 }
+
+// Record sets that tables are made from.
+var (
+	visited = []string{"inspections"}
+	read    = append(visited[:1:1], "readings")
+	found   = append(read[:2:2], "findings")
+	ofUnits = []string{"unit_log"}
+)
 
 // RecordSets lists the record sets whose rows can be found behind a figure that is made from the given tables. What is
 // made from the store's own ledger, such as counts of rejected rows, has none.

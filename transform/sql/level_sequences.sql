@@ -6,10 +6,15 @@
 -- column: readings | how many there are
 -- column: levels | percent of full scale, in order of time
 -- column: calls | what was called, in the same order
-SELECT r.inspection_id, r.point_id, r.technician_id, r.site_id, r.month, r.local_date, min(r.taken_at) AS began, count(*) AS readings,
-       array_agg(r.level_pct ORDER BY r.taken_at, r.reading_id) AS levels, array_agg(r.call ORDER BY r.taken_at, r.reading_id) AS calls
-FROM readings r
-WHERE NOT r.control
-GROUP BY r.inspection_id, r.point_id, r.technician_id, r.site_id, r.month, r.local_date
-HAVING count(*) >= 2 AND count(*) = count(r.level_pct)
-ORDER BY r.inspection_id, r.point_id
+WITH sequences AS (
+    SELECT r.inspection_id, r.point_id, min(r.taken_at) AS began, count(*) AS readings,
+           array_agg(r.level_pct ORDER BY r.taken_at, r.reading_id) AS levels, array_agg(r.call ORDER BY r.taken_at, r.reading_id) AS calls
+    FROM these_readings r
+    WHERE NOT coalesce(r.control, false)
+    GROUP BY r.inspection_id, r.point_id
+    HAVING count(*) >= 2 AND count(*) = count(r.level_pct)
+)
+SELECT s.inspection_id, s.point_id, v.technician_id, v.site_id, v.month, v.local_date, s.began, s.readings, s.levels, s.calls
+FROM sequences s
+JOIN visits v ON v.inspection_id = s.inspection_id
+ORDER BY s.inspection_id, s.point_id

@@ -7,34 +7,45 @@
 -- column: seen | what a breach shows, in words
 -- column: n | how many chances the row stands for
 WITH spaced AS (
-    SELECT r.technician_id, r.site_id, r.month, r.local_date, r.inspection_id, r.point_id, r.reading_id, r.taken_at, r.hold_s, lag(r.taken_at) OVER w AS before_at, lag(r.hold_s) OVER w AS before_hold, lag(r.point_id) OVER w AS before_point,
+    SELECT r.inspection_id, r.point_id, r.reading_id, r.taken_at, r.hold_s, lag(r.taken_at) OVER w AS before_at, lag(r.hold_s) OVER w AS before_hold, lag(r.point_id) OVER w AS before_point,
            bool_or(extract(second FROM r.taken_at) <> 0) OVER (PARTITION BY r.inspection_id) AS to_the_second
     FROM readings r
     WINDOW w AS (PARTITION BY r.inspection_id, r.unit_id ORDER BY r.taken_at, r.reading_id)
 ), apart AS (
-    SELECT s.*, date_diff('millisecond', s.before_at, s.taken_at) / 1000.0 AS gap_s,
+    SELECT s.inspection_id, s.point_id, s.reading_id, s.hold_s, s.before_point, s.before_at IS NOT NULL AND s.to_the_second AS timed,
+           date_diff('millisecond', s.before_at, s.taken_at) / 1000.0 AS gap_s,
            least(coalesce(s.hold_s, 0), coalesce(s.before_hold, 0)) + CASE WHEN s.before_point <> s.point_id THEN p.move_s ELSE 0 END AS needed_s
     FROM spaced s
     CROSS JOIN params p
-    WHERE s.before_at IS NOT NULL AND s.to_the_second
-), events AS (
-    SELECT 'short_hold' AS check_id, r.technician_id, r.site_id, r.month, r.local_date, r.inspection_id, r.point_id, r.reading_id,
-           r.hold_s < p.hold_s AS breach, concat('held ', r.hold_s, ' s') AS seen
-    FROM readings r
-    CROSS JOIN params p
-    WHERE r.hold_s IS NOT NULL
-    UNION ALL
-    SELECT 'too_close', a.technician_id, a.site_id, a.month, a.local_date, a.inspection_id, a.point_id, a.reading_id,
-           a.gap_s + 1 < a.needed_s, concat(a.gap_s, ' s after a reading of ', CASE WHEN a.before_point = a.point_id THEN 'the same point' ELSE concat('point ', a.before_point) END,
-                                            '; the hold', CASE WHEN a.before_point = a.point_id THEN ' takes' ELSE ' and the way take' END, ' at least ', a.needed_s, ' s')
+), judged AS (
+    -- short and close: whether the check was breached, or null where there was no chance.
+    SELECT a.*, a.hold_s < p.hold_s AS short, CASE WHEN a.timed THEN a.gap_s + 1 < a.needed_s END AS close
     FROM apart a
-), parts AS (
-    SELECT e.check_id, e.technician_id, e.site_id, e.month, e.local_date, e.inspection_id, e.breach,
-           CASE WHEN e.breach THEN e.point_id END AS point_id, CASE WHEN e.breach THEN e.reading_id END AS reading_id,
-           CASE WHEN e.breach THEN e.seen END AS seen
-    FROM events e
+    CROSS JOIN params p
+), kept AS (
+    SELECT inspection_id, count(*) FILTER (WHERE NOT short) AS holds, count(*) FILTER (WHERE NOT close) AS gaps
+    FROM judged
+    GROUP BY inspection_id
+), events AS (
+    SELECT 'short_hold' AS check_id, inspection_id, CAST(NULL AS VARCHAR) AS point_id, CAST(NULL AS VARCHAR) AS reading_id, false AS breach, CAST(NULL AS VARCHAR) AS seen, holds AS n
+    FROM kept
+    WHERE holds > 0
+    UNION ALL
+    SELECT 'too_close', inspection_id, NULL, NULL, false, NULL, gaps
+    FROM kept
+    WHERE gaps > 0
+    UNION ALL
+    SELECT 'short_hold', inspection_id, point_id, reading_id, true, concat('held ', hold_s, ' s'), 1
+    FROM judged
+    WHERE short
+    UNION ALL
+    SELECT 'too_close', inspection_id, point_id, reading_id, true,
+           concat(gap_s, ' s after a reading of ', CASE WHEN before_point = point_id THEN 'the same point' ELSE concat('point ', before_point) END,
+                  '; the hold', CASE WHEN before_point = point_id THEN ' takes' ELSE ' and the way take' END, ' at least ', needed_s, ' s'), 1
+    FROM judged
+    WHERE close
 )
-SELECT t.check_id, t.technician_id, t.site_id, t.month, t.local_date, t.inspection_id, t.point_id, t.reading_id, t.breach, t.seen, count(*) AS n
-FROM parts t
-GROUP BY t.check_id, t.technician_id, t.site_id, t.month, t.local_date, t.inspection_id, t.point_id, t.reading_id, t.breach, t.seen
-ORDER BY t.month, t.inspection_id, t.check_id, t.breach, t.point_id, t.reading_id
+SELECT e.check_id, v.technician_id, v.site_id, v.month, v.local_date, e.inspection_id, e.point_id, e.reading_id, e.breach, e.seen, e.n
+FROM events e
+JOIN visits v ON v.inspection_id = e.inspection_id
+ORDER BY v.month, e.inspection_id, e.check_id, e.breach, e.point_id, e.reading_id
