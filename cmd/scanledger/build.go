@@ -191,7 +191,7 @@ func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *
 	if stage == "" {
 		stage = eng.Scratch()
 	}
-	if st, err = a.facts(eng, st, upTo, filepath.Join(stage, "facts"), hide, transform.Options{TruthDays: a.config.Truth.Days, Protocol: opt.Protocol, Logs: opt.Logs, Describe: queries.DescribeLogs(opt.Logs), Earlier: earlier}, w); err != nil {
+	if st, err = a.facts(eng, st, filepath.Join(stage, "facts"), hide, transform.Options{TruthDays: a.config.Truth.Days, Protocol: opt.Protocol, Logs: opt.Logs, Describe: queries.DescribeLogs(opt.Logs), Earlier: earlier}, w); err != nil {
 		return err
 	}
 	return use(eng, st, w)
@@ -199,7 +199,7 @@ func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *
 
 // facts makes the fact tables in dir, with a coder those without ids and free text; what has them lies
 // elsewhere and is removed with the engine.
-func (a *app) facts(eng *engine.Engine, st *store.Store, upTo int, dir string, hide *codes.Coder, opt transform.Options, w *watch) (*store.Store, error) {
+func (a *app) facts(eng *engine.Engine, st *store.Store, dir string, hide *codes.Coder, opt transform.Options, w *watch) (*store.Store, error) {
 	if hide == nil {
 		_, err := transform.Facts(a.ctx, eng, dir, opt, w.Step)
 		return st, err

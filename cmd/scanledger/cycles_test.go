@@ -147,7 +147,7 @@ func (m *monthsOf) later(n int, add func(set string, rows ...string)) {
 // load and build of everything, and no cycle leaves anything behind.
 func TestThreeYears(t *testing.T) {
 	w := &office{dir: t.TempDir(), took: map[string]time.Duration{}}
-	w.write(t, "little.toml", "[engine]\nmemory = \"512MB\"\nthreads = 1\n[pages]\ninspections = 5\n")
+	w.write(t, "little.toml", "[engine]\nmemory = \"512MB\"\n[pages]\ninspections = 5\n")
 	m, rng := &monthsOf{rng: rand.New(rand.NewPCG(7, 8))}, rand.New(rand.NewPCG(9, 10))
 	var folders []string
 	for n := range cycles {
@@ -296,6 +296,9 @@ func (w *office) same(t *testing.T, whole *office) {
 	}
 	for _, name := range []string{"manifest.json", "quality.html", "results/data_quality.csv", "results/data_quality.json"} {
 		was[name], is[name] = withoutArrival(was[name]), withoutArrival(is[name])
+	}
+	for _, tree := range []map[string]string{was, is} {
+		delete(tree, "facts/months.parquet") // what each month was made from, by numbers of record files, to be made again only where that changes
 	}
 	differ(t, "cycles against one load", is, was)
 }

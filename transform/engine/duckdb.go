@@ -27,7 +27,7 @@ const inUTC = "SET TimeZone = 'UTC'"
 
 // Options bound what the engine may use. The zero value means the defaults.
 type Options struct {
-	MemoryLimit string // default "1GiB"
+	MemoryLimit string // default "512MiB"
 	Threads     int    // default: every core
 	TempDir     string // where to spill; default: a folder of the system's, removed on Close
 }
@@ -47,7 +47,7 @@ type Engine struct {
 // Open starts an engine.
 func Open(ctx context.Context, opt Options) (*Engine, error) {
 	if opt.MemoryLimit == "" {
-		opt.MemoryLimit = "1GiB"
+		opt.MemoryLimit = "512MiB"
 	}
 	temp, err := spill(opt.TempDir)
 	if err != nil {
