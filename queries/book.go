@@ -4,6 +4,8 @@ import (
 	"context"
 	"fmt"
 	"math"
+	"runtime"
+	"runtime/debug"
 	"time"
 
 	"scanledger/ingest/store"
@@ -185,9 +187,19 @@ func Analyse(ctx context.Context, e engine.SQL, st *store.Store, upTo int, opt O
 		if err := step(); err != nil {
 			return nil, err
 		}
+		giveBack()
 	}
 	d.book.Findings = findings(d.book)
 	return d.book, nil
+}
+
+// giveBack returns memory that the last analysis no longer needs, which would stand beside what the engine takes for the next.
+func giveBack() {
+	const muchIdle = 64 << 20
+	var m runtime.MemStats
+	if runtime.ReadMemStats(&m); m.HeapSys-m.HeapReleased-m.HeapInuse > muchIdle || m.HeapInuse > 2*muchIdle {
+		debug.FreeOSMemory()
+	}
 }
 
 // period fills an open end from the visits there are, and sees whether sites are to be grouped.

@@ -94,7 +94,7 @@ func (d *desk) drift() error {
 		}
 		rows = append(rows, row)
 	}
-	d.book.Drift = rows
+	d.book.Drift, d.staff = rows, staff{} // which was large
 	d.conclude(q, rows, fmt.Sprintf("In-control average run length: %d months for both sums together, %d for the average.", people.RunLength, people.AverageRunLength))
 	return nil
 }

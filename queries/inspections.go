@@ -154,6 +154,9 @@ func choosePages(rows []InspectionRow, wanted []string, most int) {
 	take(most, func(InspectionRow) bool { return true })
 }
 
+// chosen binds the inspections with a page.
+func (d *desk) chosen() any { return engine.Arg("chosen", strings.Join(d.book.Paged, "\n")) }
+
 // inspectionReadings reads what was read in the inspections with a page.
 func (d *desk) inspectionReadings() error {
 	for _, r := range d.book.Inspections {
@@ -162,14 +165,7 @@ func (d *desk) inspectionReadings() error {
 		}
 	}
 	slices.Sort(d.book.Paged)
-	chosen := "SELECT CAST(NULL AS VARCHAR) AS inspection_id WHERE false"
-	for _, id := range d.book.Paged {
-		chosen += " UNION ALL SELECT " + engine.Quote(id)
-	}
-	if err := d.eng.Keep(d.ctx, "chosen", chosen); err != nil {
-		return err
-	}
-	rows, q, err := run(d, "inspection_readings", nil, func(scan func(...any) error, r *InspectionReadingRow) error {
+	rows, q, err := run(d, "inspection_readings", []any{d.chosen()}, func(scan func(...any) error, r *InspectionReadingRow) error {
 		return scan(&r.InspectionID, &r.PointID, &r.ReadingID, &r.Minute, &r.UnitID, &r.Material, &r.ThicknessMM, &r.Gain, &r.HoldS, &r.LevelPct, &r.Call,
 			&r.BatteryPct, &r.Control, &r.PointCall, &r.Truth, &r.VerifiedBy, &r.Found, &r.Cause, &r.Method, &r.DaysToFinding)
 	})

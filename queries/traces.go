@@ -21,7 +21,7 @@ type TraceRow struct {
 }
 
 func (d *desk) logTraces() error {
-	rows, q, err := run(d, "log_traces", nil, func(scan func(...any) error, r *TraceRow) error {
+	rows, q, err := run(d, "log_traces", []any{d.chosen()}, func(scan func(...any) error, r *TraceRow) error {
 		return scan(&r.InspectionID, &r.UnitID, &r.Date, &r.HoldNo, &r.Minute, &r.Status, &r.ReadingID, &r.PointID, &r.Call, &r.Gain, &r.HoldS, &r.PeakPct,
 			&r.BandPct, &r.AboveShare, &r.OffsetS, &r.Trace)
 	})

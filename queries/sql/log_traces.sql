@@ -2,7 +2,8 @@
 -- title: What units logged in inspections with a page
 -- question: How did the level move in each hold that a unit logged in an inspection that is looked at?
 -- grain: one row per hold matched with a reading of an inspection with a page, or within its time
--- reads: log_matches, log_holds, log_offsets, log_signatures, readings, visits, chosen
+-- reads: log_matches, log_holds, log_offsets, log_signatures, readings, visits
+-- param: chosen | the inspections with a page, one a line
 -- column: inspection_id | inspection
 -- column: unit_id | unit
 -- column: date | of the unit-day
@@ -19,16 +20,19 @@
 -- column: above_share | share of the hold above the noise band
 -- column: offset_s | seconds that the unit's clock was put right by
 -- column: trace | the highest level in each of up to 160 even parts of the hold, whole percent; empty where it did not move
--- caveat: chosen holds the inspections with a page; flagged_inspections lists all that were flagged.
+-- caveat: Only of inspections with a page; flagged_inspections lists all that were flagged.
+WITH chosen AS (
+    SELECT * FROM readings WHERE list_contains(string_split($chosen, chr(10)), inspection_id)
+)
 SELECT m.inspection_id, m.unit_id, CAST(m.unit_day AS VARCHAR) AS "date", m.hold_no,
        (epoch_ms(h.started_at) / 1000.0 + o.offset_s - epoch_ms(v.started_at) / 1000.0) / 60 AS "minute",
        m.status, coalesce(m.reading_id, '') AS reading_id, coalesce(r.point_id, '') AS point_id, coalesce(r.call, '') AS call,
        h.gain, h.hold_s, h.peak_pct, h.band_pct, h.above_share, o.offset_s, coalesce(s.trace, '') AS trace
 FROM log_matches m
-JOIN chosen c ON c.inspection_id = m.inspection_id
 JOIN visits v ON v.inspection_id = m.inspection_id
 JOIN log_holds h ON h.unit_id = m.unit_id AND h.unit_day = m.unit_day AND h.hold_no = m.hold_no
 JOIN log_offsets o ON o.unit_id = m.unit_id AND o.unit_day = m.unit_day
 LEFT JOIN log_signatures s ON s.unit_id = m.unit_id AND s.unit_day = m.unit_day AND s.hold_no = m.hold_no
-LEFT JOIN readings r ON r.reading_id = m.reading_id
+LEFT JOIN chosen r ON r.reading_id = m.reading_id
+WHERE list_contains(string_split($chosen, chr(10)), m.inspection_id)
 ORDER BY m.inspection_id, "minute", m.unit_id, m.unit_day, m.hold_no
