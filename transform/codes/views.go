@@ -20,17 +20,20 @@ const withheld = "withheld"
 
 // ids says what becomes of a column of this name, wherever it is; all others stay.
 var ids = map[string]string{
-	"technician_id": "coded('" + string(Technician) + "', technician_id)",
-	"site_id":       "coded('" + string(Site) + "', site_id)",
-	"inspection_id": "coded('" + string(Inspection) + "', inspection_id)",
-	"recheck_of":    "coded('" + string(Inspection) + "', recheck_of)",
-	"point_id":      "coded('" + string(Point) + "', point_id)",
-	"reading_id":    "coded('" + string(Reading) + "', reading_id)",
-	"first_reading": "coded('" + string(Reading) + "', first_reading)",
-	"shown_reading": "coded('" + string(Reading) + "', shown_reading)",
-	"finding_id":    "coded('" + string(Finding) + "', finding_id)",
-	"site_key":      "CAST(md5_number_lower(coded('" + string(Site) + "', CAST(site_key AS VARCHAR))) >> 1 AS BIGINT)", // a plain hash could be found by trying
-	"name":          "CAST(NULL AS VARCHAR)",
+	"technician_id":     "coded('" + string(Technician) + "', technician_id)",
+	"site_id":           "coded('" + string(Site) + "', site_id)",
+	"inspection_id":     "coded('" + string(Inspection) + "', inspection_id)",
+	"first_inspection":  "coded('" + string(Inspection) + "', first_inspection)",
+	"first_technician":  "coded('" + string(Technician) + "', first_technician)",
+	"second_technician": "coded('" + string(Technician) + "', second_technician)",
+	"recheck_of":        "coded('" + string(Inspection) + "', recheck_of)",
+	"point_id":          "coded('" + string(Point) + "', point_id)",
+	"reading_id":        "coded('" + string(Reading) + "', reading_id)",
+	"first_reading":     "coded('" + string(Reading) + "', first_reading)",
+	"shown_reading":     "coded('" + string(Reading) + "', shown_reading)",
+	"finding_id":        "coded('" + string(Finding) + "', finding_id)",
+	"site_key":          "CAST(md5_number_lower(coded('" + string(Site) + "', CAST(site_key AS VARCHAR))) >> 1 AS BIGINT)", // a plain hash could be found by trying
+	"name":              "CAST(NULL AS VARCHAR)",
 }
 
 // texts are columns of free text. A sentence in seen quotes it, and names ids, which have codes by then.

@@ -3,7 +3,7 @@
 -- about: When and where an inspection was, in the region's own time, season and weather bands. The edges of
 --        the bands are the house's choice.
 -- column: inspection_id | key
--- column: site_key | a number that stands for the site: the start of the id's MD5 (RFC 1321), without the sign
+-- column: site_key | a number that stands for the site: half of the id's MD5 (RFC 1321), without the sign
 -- column: month | YYYY-MM, local to the region
 -- column: season_scheme | as in the regions record set
 -- column: season | by the region's season scheme
