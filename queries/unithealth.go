@@ -108,7 +108,7 @@ func unitRows(counts []unitCount, drifts []instrument.Drift, uses []UnitUseRow, 
 			continue
 		}
 		checked.add(c)
-		visited = append(visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: c.site, Material: c.material, Season: c.season, Technician: c.technician, Month: c.half,
+		visited = append(visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: c.site, Material: c.material, Season: c.season, Technician: c.technician, Half: c.half,
 			Points: c.points, FalseAlarms: c.falseAlarms})
 	}
 	alarms, err := instrument.FalseAlarms(visited, floor, Confidence)

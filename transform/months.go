@@ -5,6 +5,7 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"slices"
 
 	"scanledger/transform/engine"
 )
@@ -241,12 +242,8 @@ func (m *maker) finish(tables []string) error {
 	if err := m.theseReadings("SELECT * FROM held_readings"); err != nil {
 		return err
 	}
-	of := map[string]bool{}
-	for _, table := range monthly() {
-		of[table] = true
-	}
 	for _, table := range tables {
-		if of[table] {
+		if slices.Contains(monthly(), table) {
 			if err := m.everything(table); err != nil {
 				return err
 			}

@@ -191,10 +191,15 @@ func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *
 	if stage == "" {
 		stage = eng.Scratch()
 	}
-	if st, err = a.facts(eng, st, filepath.Join(stage, "facts"), hide, transform.Options{TruthDays: a.config.Truth.Days, Protocol: opt.Protocol, Logs: opt.Logs, Describe: queries.DescribeLogs(opt.Logs), Earlier: earlier}, w); err != nil {
+	if st, err = a.facts(eng, st, filepath.Join(stage, "facts"), hide, a.factOptions(opt, earlier), w); err != nil {
 		return err
 	}
 	return use(eng, st, w)
+}
+
+// factOptions are those of the facts that analyses with the given ones read.
+func (a *app) factOptions(opt queries.Options, earlier string) transform.Options {
+	return transform.Options{TruthDays: a.config.Truth.Days, Protocol: opt.Protocol, Logs: opt.Logs, Describe: queries.DescribeLogs(opt.Logs), Earlier: earlier}
 }
 
 // facts makes the fact tables in dir, with a coder those without ids and free text; what has them lies

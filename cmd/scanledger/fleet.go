@@ -58,7 +58,8 @@ func (a *app) withFleet(local *engine.Engine, st *store.Store, upTo int, opt que
 		return fmt.Errorf("make facts: %w", err)
 	}
 	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
-	facts := transform.Options{TruthDays: a.config.Truth.Days, Protocol: opt.Protocol, Logs: opt.Logs, Describe: queries.DescribeLogs(opt.Logs), Local: local}
+	facts := a.factOptions(opt, "") // a fleet makes all months
+	facts.Local = local
 	if _, err := transform.Facts(a.ctx, f, dir, facts, w.Step); err != nil {
 		return err
 	}

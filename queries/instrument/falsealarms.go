@@ -15,7 +15,7 @@ type Visited struct {
 	Overdue                      bool // the unit was past its service date
 	Site                         string
 	Material, Season, Technician string // Season: with its region, since seasons differ by region
-	Month                        string // YYYY-MM
+	Half                         string // of the year, by its first month, YYYY-MM
 	Points, FalseAlarms          int
 }
 
@@ -139,15 +139,7 @@ func (b *alarmBook) number() {
 
 // circumstances are the levels of a row; the technician's comes last.
 func (v Visited) circumstances() [factorCount]string {
-	return [factorCount]string{v.Material, v.Season, v.Technician + " " + halfYear(v.Month), v.Technician}
-}
-
-// halfYear is the half of the year a month lies in.
-func halfYear(month string) string {
-	if len(month) == 7 && month[5:] > "06" {
-		return month[:4] + " second half"
-	}
-	return month[:min(4, len(month))] + " first half"
+	return [factorCount]string{v.Material, v.Season, v.Technician + " " + v.Half, v.Technician}
 }
 
 const technicianFactor = factorCount - 1
@@ -159,7 +151,7 @@ func (t *tally) add(v Visited) {
 
 func compareVisited(a, b Visited) int {
 	return cmp.Or(cmp.Compare(a.Unit, b.Unit), compareBool(a.Overdue, b.Overdue), cmp.Compare(a.Site, b.Site),
-		cmp.Compare(a.Material, b.Material), cmp.Compare(a.Season, b.Season), cmp.Compare(a.Technician, b.Technician), cmp.Compare(a.Month, b.Month))
+		cmp.Compare(a.Material, b.Material), cmp.Compare(a.Season, b.Season), cmp.Compare(a.Technician, b.Technician), cmp.Compare(a.Half, b.Half))
 }
 
 func compareBool(a, b bool) int {

@@ -53,7 +53,7 @@ func (f fleet) visited(seed uint64) []Visited {
 					if technician == 0 && 3*month >= 2*f.months {
 						chance *= f.drift
 					}
-					v := Visited{fmt.Sprintf("U%02d", unit), late, fmt.Sprintf("S%05d", site), fmt.Sprint("M", material), season, fmt.Sprintf("T%02d", technician), fmt.Sprintf("%d-%02d", 2024+(month+3)/12, 1+(month+3)%12), 1 + r.IntN(5), 0}
+					v := Visited{fmt.Sprintf("U%02d", unit), late, fmt.Sprintf("S%05d", site), fmt.Sprint("M", material), season, fmt.Sprintf("T%02d", technician), fmt.Sprintf("%d-%02d", 2024+(month+3)/12, 1+(month+3)%12/6*6), 1 + r.IntN(5), 0}
 					for range v.Points {
 						if r.Float64() < min(chance, 0.6) {
 							v.FalseAlarms++

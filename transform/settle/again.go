@@ -25,7 +25,7 @@ type lineage struct {
 // rows and theirs came at once: those in table again, which are taken in, and rows dropped as duplicates of a version that may
 // no longer be the one before them.
 func (o *offering) reconsider() error {
-	if err := heldView(o.ctx, o.eng, o.set, o.taken(), "not_held"); err != nil {
+	if err := o.hold(o.taken()); err != nil {
 		return err
 	}
 	query := "CREATE OR REPLACE TEMP TABLE again AS SELECT CAST(NULL AS INTEGER) AS file, CAST(NULL AS BIGINT) AS line WHERE false"

@@ -69,10 +69,13 @@ func Views(ctx context.Context, e engine.SQL, st *store.Store, upTo int) error {
 		return err
 	}
 	for _, set := range contract.Sets() {
-		if err := superseded(ctx, e, set, st.Paths(store.Data, set.Name, upTo)); err != nil {
+		if err := takenView(ctx, e, set, st.Paths(store.Data, set.Name, upTo)); err != nil {
 			return err
 		}
-		if err := heldView(ctx, e, set, st.Paths(store.Data, set.Name, upTo), "superseded_"+set.Name); err != nil {
+		if err := superseded(ctx, e, set); err != nil {
+			return err
+		}
+		if err := heldView(ctx, e, set, "superseded_"+set.Name); err != nil {
 			return err
 		}
 	}
@@ -147,21 +150,20 @@ func fatesUntil(ctx context.Context, e engine.SQL, st *store.Store, upTo int) er
 	return e.Keep(ctx, "not_held", "SELECT record_set, file, line FROM fate_before WHERE NOT held")
 }
 
+// takenView makes view taken_SET: every version in the given parts.
+func takenView(ctx context.Context, e engine.SQL, set *contract.Set, parts []string) error {
+	return e.View(ctx, "taken_"+set.Name, parts, emptyTable(set))
+}
+
 // superseded makes superseded_SET, the rows of a record set in not_held that are in a part: most never were taken in, and every
 // view would look for them in vain.
-func superseded(ctx context.Context, e engine.SQL, set *contract.Set, parts []string) error {
-	if err := e.View(ctx, "taken_"+set.Name, parts, emptyTable(set)); err != nil {
-		return err
-	}
+func superseded(ctx context.Context, e engine.SQL, set *contract.Set) error {
 	return e.Keep(ctx, "superseded_"+set.Name, "SELECT n.record_set, n.file, n.line FROM not_held n WHERE n.record_set = "+engine.Quote(set.Name)+
 		" AND EXISTS (SELECT 1 FROM taken_"+set.Name+" t WHERE t._file = n.file AND t._line = n.line)")
 }
 
-// heldView makes view held_SET over the given parts, less the rows in the table without.
-func heldView(ctx context.Context, e engine.SQL, set *contract.Set, parts []string, without string) error {
-	if err := e.View(ctx, "taken_"+set.Name, parts, emptyTable(set)); err != nil {
-		return err
-	}
+// heldView makes view held_SET: what was taken, less the rows in the table without.
+func heldView(ctx context.Context, e engine.SQL, set *contract.Set, without string) error {
 	var unheld int64
 	err := e.Each(ctx, "SELECT count(*) FROM "+without+" WHERE record_set = $1", []any{set.Name}, func(scan func(...any) error) error {
 		return scan(&unheld)

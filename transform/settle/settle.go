@@ -43,7 +43,15 @@ func (o *offering) settle() error {
 			return err
 		}
 	}
-	return heldView(o.ctx, o.eng, o.set, append(o.taken(), added...), "not_held")
+	return o.hold(append(o.taken(), added...))
+}
+
+// hold makes the views of what was taken and what of it is held, over the given parts.
+func (o *offering) hold(parts []string) error {
+	if err := takenView(o.ctx, o.eng, o.set, parts); err != nil {
+		return err
+	}
+	return heldView(o.ctx, o.eng, o.set, "not_held")
 }
 
 // exec runs a query of this room for the record set.
