@@ -118,17 +118,17 @@ func (m *maker) each(query string, to func(at *month) []any) error {
 // changes, and what unit logs say of readings.
 func (m *maker) inputs() error {
 	if !m.e.Fingerprints() {
-		return m.each("SELECT v.month, min(epoch_us(r.taken_at)), max(epoch_us(r.taken_at)) FROM held_readings r JOIN visits v ON v.inspection_id = r.inspection_id GROUP BY v.month",
-			func(at *month) []any { return []any{&at.takenFrom, &at.takenTo} })
+		return m.each("SELECT v.month, count(*), min(epoch_us(r.taken_at)), max(epoch_us(r.taken_at)) FROM held_readings r JOIN visits v ON v.inspection_id = r.inspection_id GROUP BY v.month",
+			func(at *month) []any { return []any{&at.count, &at.takenFrom, &at.takenTo} })
 	}
 	const line = "(SELECT number, hash(sha256) AS key FROM files) f ON f.number = "
 	for _, of := range []struct {
 		query string
 		to    func(at *month) []any
 	}{
-		{`SELECT v.month, CAST(sum(hash(f.key, r._line)) AS VARCHAR), min(epoch_us(r.taken_at)), max(epoch_us(r.taken_at))
+		{`SELECT v.month, CAST(sum(hash(f.key, r._line)) AS VARCHAR), count(*), min(epoch_us(r.taken_at)), max(epoch_us(r.taken_at))
 			FROM held_readings r JOIN visits v ON v.inspection_id = r.inspection_id JOIN ` + line + `r._file GROUP BY v.month`,
-			func(at *month) []any { return []any{&at.readings, &at.takenFrom, &at.takenTo} }},
+			func(at *month) []any { return []any{&at.readings, &at.count, &at.takenFrom, &at.takenTo} }},
 		{`SELECT v.month, CAST(sum(hash(v.inspection_id, f.key, t._line)) AS VARCHAR)
 			FROM held_findings t JOIN visits v ON v.site_id = t.site_id JOIN ` + line + `t._file CROSS JOIN params p
 			WHERE date_diff('day', v.local_date, t.found_on) BETWEEN 0 AND p.truth_days GROUP BY v.month`,
@@ -159,7 +159,7 @@ func (m *maker) references() error {
 
 // digest works out what the tables of a pass are made of, in every month.
 func (m *maker) digest(p pass) error {
-	if m.coded != "" || !m.e.Fingerprints() {
+	if p.name == visited.name || m.coded != "" || !m.e.Fingerprints() {
 		return nil
 	}
 	around := map[*month]string{}
@@ -169,20 +169,20 @@ func (m *maker) digest(p pass) error {
 			return err
 		}
 	}
-	for i, at := range m.months {
+	for _, at := range m.months {
 		of := []string{m.base}
 		switch p.name {
 		case "alone":
 			of = append(of, at.visits, at.readings)
 		case "around":
 			of = append(of, at.findings)
-			for _, o := range append(m.year(i), m.near(i)...) {
+			for _, o := range append(m.year(at), m.near(at)...) {
 				of = append(of, o.digests["alone"])
 			}
 		case "found":
 			of = append(of, at.digests["alone"], at.findings, at.logs, around[at])
 		case "copied":
-			for _, o := range m.months[:i+1] {
+			for _, o := range m.year(at) {
 				of = append(of, o.digests["alone"])
 			}
 		}

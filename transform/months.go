@@ -37,7 +37,8 @@ type month struct {
 // inputs are fingerprints of what the tables of a month are made of, and bounds to find it by.
 type inputs struct {
 	readings, findings, logs string
-	takenFrom, takenTo       int64 // bounds of taken_at, microseconds since 1970; the first is the later where there is none
+	count                    int64 // of readings
+	takenFrom, takenTo       int64 // bounds of their taken_at, microseconds since 1970
 }
 
 // visits finds the months and makes the table of that name, a file a month.
@@ -56,21 +57,10 @@ func (m *maker) visits() error {
 	if err := m.recall(); err != nil {
 		return err
 	}
-	if err := m.folder("visits"); err != nil {
-		return err
-	}
 	for _, at := range m.months {
-		at.digests["visits"] = digest(m.base, at.visits)
+		at.digests[visited.name] = digest(m.base, at.visits)
 	}
-	err = m.eachStale("visits", []string{"visits"}, func(w *maker, i int) error {
-		at := w.months[i]
-		rows := fmt.Sprintf("SELECT * FROM placed_visits WHERE started_at BETWEEN make_timestamptz(%d) AND make_timestamptz(%d) AND month = '%s' ORDER BY inspection_id", at.startedFrom, at.startedTo, at.name)
-		if err := w.e.Save(w.ctx, rows, w.path("visits", at)); err != nil {
-			return fmt.Errorf("make table visits: %w", err)
-		}
-		return nil
-	})
-	if err != nil {
+	if err := m.stage([]pass{visited}, func(p pass) []string { return p.tables }); err != nil {
 		return err
 	}
 	return m.everything("visits")
@@ -85,7 +75,7 @@ func (m *maker) find() error {
 	query := "SELECT month, " + fingerprint + `, min(epoch_us(started_at)), max(epoch_us(started_at)),
 		date_diff('day', DATE '1970-01-01', min(local_date)), date_diff('day', DATE '1970-01-01', max(local_date)) FROM placed_visits v GROUP BY month ORDER BY month`
 	return m.e.Each(m.ctx, query, nil, func(scan func(...any) error) error {
-		at := &month{inputs: inputs{takenFrom: 1}, digests: map[string]string{}, earlier: map[string]string{}}
+		at := &month{digests: map[string]string{}, earlier: map[string]string{}}
 		m.months = append(m.months, at)
 		return scan(&at.name, &at.visits, &at.startedFrom, &at.startedTo, &at.firstDay, &at.lastDay)
 	})
@@ -149,12 +139,12 @@ func (m *maker) monthly() error {
 	if err := m.inputs(); err != nil {
 		return err
 	}
-	for _, p := range passes {
-		named := p.named
-		if m.opt.Between != nil {
-			named = nil
-		}
-		if err := m.pass(p, append(p.tables[:len(p.tables):len(p.tables)], named...)); err != nil {
+	pick := func(p pass) []string { return slices.Concat(p.tables, p.named) }
+	if m.opt.Between != nil {
+		pick = func(p pass) []string { return p.tables }
+	}
+	for _, passes := range stages() {
+		if err := m.stage(passes, pick); err != nil {
 			return err
 		}
 	}
@@ -178,8 +168,8 @@ func (m *maker) between() (err error) {
 	if m.coded, err = m.opt.Between(); err != nil {
 		return err
 	}
-	for _, p := range passes {
-		if err := m.pass(p, p.named); err != nil {
+	for _, passes := range stages() {
+		if err := m.stage(passes, func(p pass) []string { return p.named }); err != nil {
 			return err
 		}
 	}
@@ -207,14 +197,17 @@ func (m *maker) between() (err error) {
 
 // empty puts views without rows in the place of the tables of months.
 func (m *maker) empty() error {
-	if err := m.e.Define(m.ctx, "this_month", "SELECT CAST(NULL AS VARCHAR) AS month WHERE false"); err != nil {
+	if err := m.e.Define(m.ctx, "these_months", "SELECT CAST(NULL AS VARCHAR) AS month, CAST(NULL AS VARCHAR) AS year_from WHERE false"); err != nil {
 		return err
 	}
 	if err := m.e.Define(m.ctx, "these_findings", "SELECT * FROM held_findings"); err != nil {
 		return err
 	}
+	if err := m.theseReadings("SELECT r.*, CAST(NULL AS BIGINT) AS nth FROM held_readings r WHERE false"); err != nil {
+		return err
+	}
 	for _, p := range passes {
-		for scope, tables := range map[string][]string{"near_": p.near, "year_": p.year, "before_": p.before} {
+		for scope, tables := range map[string][]string{"near_": p.near, "year_": p.year} {
 			for _, table := range tables {
 				if err := m.e.Define(m.ctx, scope+table, "SELECT * FROM "+engine.Name(table)); err != nil {
 					return err

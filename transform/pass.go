@@ -8,126 +8,251 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
+	"strings"
 	"sync/atomic"
 	"time"
 
 	"scanledger/transform/engine"
 )
 
-// pass makes some tables of a pass for every month.
-func (m *maker) pass(p pass, tables []string) error {
-	if len(tables) == 0 {
-		return nil
-	}
-	for _, table := range tables {
-		if err := m.folder(table); err != nil {
+// together is how many readings the months have that are made by one statement: where there are few, most of what a statement
+// costs is its beginning.
+const together = 100_000
+
+// stage makes the tables of some passes, those that pick chooses, for every month.
+func (m *maker) stage(passes []pass, pick func(pass) []string) error {
+	for _, p := range passes {
+		for _, table := range pick(p) {
+			if err := m.folder(table); err != nil {
+				return err
+			}
+		}
+		if err := m.digest(p); err != nil {
 			return err
 		}
 	}
-	if err := m.digest(p); err != nil {
+	stale, err := m.stale(passes, pick)
+	if err != nil {
 		return err
 	}
-	return m.eachStale(p.name, tables, func(w *maker, i int) error {
-		if err := w.make(p, i, tables); err != nil {
-			return fmt.Errorf("month %s: %w", w.months[i].name, err)
+	if passes[0].name == "alone" && m.coded == "" {
+		m.fresh = len(stale)
+	}
+	return m.eachBatch(batches(stale), func(w *maker, batch []staleMonth) error {
+		if err := w.batch(passes, pick, batch); err != nil {
+			return fmt.Errorf("%s: %w", span(batch), err)
 		}
 		return nil
 	})
 }
 
-// eachStale takes over the given tables of the months that need not be made again, and has the others made again,
-// spread over the engine: a month is too little for one statement to keep more than one busy.
-func (m *maker) eachStale(pass string, tables []string, again func(w *maker, i int) error) error {
-	var stale []int
-	for i, at := range m.months {
-		taken, err := m.takeOver(at, pass, tables)
-		if err != nil {
-			return err
+// staleMonth is a month with passes, by name, whose tables have to be made again.
+type staleMonth struct {
+	*month
+	passes []string
+}
+
+// stale takes over what need not be made again, and lists the other months in order.
+func (m *maker) stale(passes []pass, pick func(pass) []string) (out []staleMonth, err error) {
+	for _, at := range m.months {
+		s := staleMonth{month: at}
+		for _, p := range passes {
+			tables := pick(p)
+			if len(tables) == 0 {
+				continue
+			}
+			taken, err := m.takeOver(at, p.name, tables)
+			if err != nil {
+				return nil, err
+			}
+			if !taken {
+				s.passes = append(s.passes, p.name)
+			}
 		}
-		if !taken {
-			stale = append(stale, i)
+		if len(s.passes) > 0 {
+			out = append(out, s)
 		}
 	}
-	if pass == passes[0].name && m.coded == "" {
-		m.fresh = len(stale)
+	return out, nil
+}
+
+// batches parts months into those that are made by the same statements.
+func batches(months []staleMonth) (out [][]staleMonth) {
+	var n int64
+	for _, s := range months {
+		if n += s.count; len(out) == 0 || n > together {
+			out, n = append(out, nil), s.count
+		}
+		out[len(out)-1] = append(out[len(out)-1], s)
 	}
+	return out
+}
+
+// span names the months of a batch.
+func span(batch []staleMonth) string {
+	first, last := batch[0].name, batch[len(batch)-1].name
+	if first == last {
+		return first
+	}
+	return first + " to " + last
+}
+
+// eachBatch has batches made, spread over the engine: one is too little for a statement to keep more than one core busy.
+func (m *maker) eachBatch(batches [][]staleMonth, work func(w *maker, batch []staleMonth) error) error {
 	var next atomic.Int64
-	return m.e.Spread(m.ctx, len(stale), func(ctx context.Context, fork engine.SQL) error {
+	return m.e.Spread(m.ctx, len(batches), func(ctx context.Context, fork engine.SQL) error {
 		w := *m
 		w.ctx, w.e = ctx, fork
 		for {
 			n := int(next.Add(1)) - 1
-			if n >= len(stale) {
+			if n >= len(batches) {
 				return nil
 			}
 			if err := ctx.Err(); err != nil {
 				return err
 			}
-			if err := again(&w, stale[n]); err != nil {
+			if err := work(&w, batches[n]); err != nil {
 				return err
 			}
 		}
 	})
 }
 
-// make makes some tables of a month.
-func (m *maker) make(p pass, i int, tables []string) error {
-	at := m.months[i]
-	if err := m.look(p, i); err != nil {
-		return err
-	}
-	for _, table := range tables {
-		m.step(at.name + " " + table)
-		path := m.path(table, at)
-		if err := m.save(table, path); err != nil {
+// batch makes the tables of passes for some months.
+func (m *maker) batch(passes []pass, pick func(pass) []string, batch []staleMonth) error {
+	var loaded bool
+	for _, p := range passes {
+		var months []*month
+		for _, s := range batch {
+			if slices.Contains(s.passes, p.name) {
+				months = append(months, s.month)
+			}
+		}
+		if len(months) == 0 {
+			continue
+		}
+		if err := m.look(p, months); err != nil {
 			return err
 		}
-		if err := m.e.View(m.ctx, table, []string{path}, ""); err != nil {
+		if p.loaded && !loaded {
+			if err := m.load(batch); err != nil {
+				return err
+			}
+			loaded = true
+		}
+		for _, table := range pick(p) {
+			m.step(span(batch) + " " + table)
+			if err := m.make(table, months); err != nil {
+				return err
+			}
+		}
+	}
+	return nil
+}
+
+// make makes a table of some months, and a view of it.
+func (m *maker) make(table string, months []*month) error {
+	query, err := m.query(table, months)
+	if err != nil {
+		return err
+	}
+	if len(months) == 1 {
+		err = m.e.Save(m.ctx, query, m.path(table, months[0]))
+	} else {
+		err = m.saveEach(query, table, months)
+	}
+	if err != nil {
+		return fmt.Errorf("make table %s: %w", table, err)
+	}
+	return m.view(table, table, months)
+}
+
+// saveEach writes the rows of each month to a file of its own: the same, in the same order, as if the month were alone.
+func (m *maker) saveEach(query, table string, months []*month) error {
+	if err := m.e.Keep(m.ctx, "made", query); err != nil {
+		return err
+	}
+	for _, at := range months {
+		if err := m.e.Save(m.ctx, "SELECT * FROM made WHERE month = "+engine.Quote(at.name), m.path(table, at)); err != nil {
 			return err
 		}
 	}
 	return nil
 }
 
-// look puts the views of a pass over a month and the months around it.
-func (m *maker) look(p pass, i int) error {
-	at := m.months[i]
-	if err := m.e.Define(m.ctx, "this_month", "SELECT CAST("+engine.Quote(at.name)+" AS VARCHAR) AS month"); err != nil {
+// query is that of a table; of visits, for some months only.
+func (m *maker) query(table string, months []*month) (string, error) {
+	if table != visited.tables[0] {
+		return SQL(table)
+	}
+	from, to := months[0].startedFrom, months[0].startedTo
+	names := make([]string, len(months))
+	for i, at := range months {
+		from, to, names[i] = min(from, at.startedFrom), max(to, at.startedTo), engine.Quote(at.name)
+	}
+	return fmt.Sprintf("SELECT * FROM placed_visits WHERE started_at BETWEEN make_timestamptz(%d) AND make_timestamptz(%d) AND month IN (%s) ORDER BY inspection_id",
+		from, to, strings.Join(names, ", ")), nil
+}
+
+// look puts the views of a pass over some months and the months around them.
+func (m *maker) look(p pass, months []*month) error {
+	if p.name == visited.name {
+		return nil
+	}
+	rows := make([]string, len(months))
+	for i, at := range months {
+		rows[i] = "(" + engine.Quote(at.name) + ", " + engine.Quote(m.year(at)[0].name) + ")"
+	}
+	if err := m.e.Define(m.ctx, "these_months", "SELECT CAST(month AS VARCHAR) AS month, CAST(year_from AS VARCHAR) AS year_from FROM (VALUES "+strings.Join(rows, ", ")+") AS t (month, year_from)"); err != nil {
 		return err
 	}
 	for _, table := range p.reads {
-		if err := m.view(table, table, []*month{at}); err != nil {
+		if err := m.view(table, table, months); err != nil {
 			return err
 		}
 	}
 	for _, scope := range []struct {
 		prefix string
 		tables []string
-		months []*month
-	}{{"near_", p.near, m.near(i)}, {"year_", p.year, m.year(i)}, {"before_", p.before, m.months[:i]}} {
+		around func(*month) []*month
+	}{{"near_", p.near, m.near}, {"year_", p.year, m.year}} {
 		for _, table := range scope.tables {
-			if err := m.view(scope.prefix+table, table, scope.months); err != nil {
+			if err := m.view(scope.prefix+table, table, m.around(months, scope.around)); err != nil {
 				return err
 			}
 		}
 	}
-	return errors.Join(m.lookAtReadings(p, at), m.lookAtFindings(at))
+	return m.lookAtFindings(months)
 }
 
-// lookAtReadings narrows readings to those of a month.
-func (m *maker) lookAtReadings(p pass, at *month) error {
+// load puts the readings of some months, whose visits are in view, into memory, and the view readings over them.
+func (m *maker) load(batch []staleMonth) error {
 	if m.coded != "" {
-		return m.view("readings", "readings", []*month{at})
+		months := make([]*month, len(batch))
+		for i, s := range batch {
+			months[i] = s.month
+		}
+		return m.view("readings", "readings", months)
 	}
-	if at.takenFrom > at.takenTo { // none
-		return m.theseReadings("SELECT * FROM held_readings WHERE false")
+	var from, to int64
+	for _, s := range batch {
+		switch {
+		case s.count == 0:
+		case from > to || from == 0 && to == 0:
+			from, to = s.takenFrom, s.takenTo
+		default:
+			from, to = min(from, s.takenFrom), max(to, s.takenTo)
+		}
 	}
-	within := fmt.Sprintf("SELECT * FROM held_readings r WHERE r.taken_at BETWEEN make_timestamptz(%d) AND make_timestamptz(%d)", at.takenFrom, at.takenTo)
-	if !p.loaded {
-		return m.theseReadings(within)
+	query, err := SQL("month_readings")
+	if err != nil {
+		return err
 	}
-	within += " AND EXISTS (SELECT 1 FROM visits v WHERE v.inspection_id = r.inspection_id)"
-	if err := m.e.Keep(m.ctx, "month_readings", within); err != nil {
+	if err := m.e.Define(m.ctx, "near_readings", fmt.Sprintf("SELECT * FROM held_readings WHERE taken_at BETWEEN make_timestamptz(%d) AND make_timestamptz(%d)", from, to)); err != nil {
+		return err
+	}
+	if err := m.e.Keep(m.ctx, "month_readings", query); err != nil {
 		return err
 	}
 	return m.theseReadings("SELECT * FROM month_readings")
@@ -142,16 +267,36 @@ func (m *maker) theseReadings(query string) error {
 	return errors.Join(m.e.Define(m.ctx, "these_readings", query), m.e.Define(m.ctx, "readings", readings))
 }
 
-// lookAtFindings narrows these_findings to those that may tell about visits of the month.
-func (m *maker) lookAtFindings(at *month) error {
+// lookAtFindings narrows these_findings to those that may tell about visits of some months.
+func (m *maker) lookAtFindings(months []*month) error {
+	first, last := months[0].firstDay, months[0].lastDay
+	for _, at := range months {
+		first, last = min(first, at.firstDay), max(last, at.lastDay)
+	}
 	day := func(n int64) string { return time.Unix(n*24*60*60, 0).UTC().Format(time.DateOnly) }
 	return m.e.Define(m.ctx, "these_findings", fmt.Sprintf("SELECT * FROM held_findings WHERE found_on BETWEEN DATE '%s' AND DATE '%s'",
-		day(at.firstDay), day(at.lastDay+int64(m.opt.TruthDays))))
+		day(first), day(last+int64(m.opt.TruthDays))))
 }
 
-// near are the months with a day within truth_days of one of month i.
-func (m *maker) near(i int) (out []*month) {
-	at, reach := m.months[i], int64(m.opt.TruthDays)
+// around are the months that some months have around them, in order.
+func (m *maker) around(months []*month, of func(*month) []*month) (out []*month) {
+	seen := map[*month]bool{}
+	for _, at := range months {
+		for _, o := range of(at) {
+			seen[o] = true
+		}
+	}
+	for _, at := range m.months {
+		if seen[at] {
+			out = append(out, at)
+		}
+	}
+	return out
+}
+
+// near are the months with a day within truth_days of one of a month.
+func (m *maker) near(at *month) (out []*month) {
+	reach := int64(m.opt.TruthDays)
 	for _, o := range m.months {
 		if o.firstDay-at.lastDay <= reach && at.firstDay-o.lastDay <= reach {
 			out = append(out, o)
@@ -160,10 +305,10 @@ func (m *maker) near(i int) (out []*month) {
 	return out
 }
 
-// year are the months of the year that ends with month i.
-func (m *maker) year(i int) (out []*month) {
-	for _, o := range m.months[:i+1] {
-		if monthsBetween(o.name, m.months[i].name) < 12 {
+// year are the months of the year that ends with a month.
+func (m *maker) year(at *month) (out []*month) {
+	for _, o := range m.months {
+		if ago := monthsBetween(o.name, at.name); ago >= 0 && ago < 12 {
 			out = append(out, o)
 		}
 	}

@@ -1,17 +1,24 @@
 package transform
 
-// A pass makes some tables of every month before the next pass begins, since later passes look at months around the
-// one at hand. Tables see the month under their own names, and other months under near_ (those within truth_days),
-// year_ (the year that ends with it) and before_ (all earlier ones).
-type pass struct {
-	name   string   // the column of months.parquet that says what its tables were made of
-	tables []string // in the order in which they are made
-	named  []string // those that name ids in sentences, made after them
-	loaded bool     // readings of the month are put into memory first
+import "slices"
 
-	reads              []string // tables of earlier passes
-	near, year, before []string
+// A pass makes some tables of every month. The next one begins when it has gone through all of them, since it looks at
+// months around the one at hand, unless it follows: then it takes each month as soon as that is made. Tables see the
+// months at hand under their own names, and months around them under near_ (those within truth_days) and year_ (the years
+// that end with them); these_months has a row for each month at hand, with the first month of its year.
+type pass struct {
+	name    string   // the column of months.parquet that says what its tables were made of
+	follows bool     // needs the pass before of the months at hand only
+	tables  []string // in the order in which they are made
+	named   []string // those that name ids in sentences, made after them
+	loaded  bool     // readings of the months at hand are put into memory first
+
+	reads      []string // tables of earlier passes
+	near, year []string
 }
+
+// visited makes the table of visits, of which months come to be known.
+var visited = pass{name: "visits", tables: []string{"visits"}}
 
 // passes in their order. What a table of a pass is made of is told by maker.digest.
 var passes = []pass{
@@ -29,23 +36,34 @@ var passes = []pass{
 		year:   []string{"material_levels"},
 	},
 	{
-		name:   "found",
+		name: "found", loaded: true,
 		tables: []string{"point_truth", "point_visits", "visit_counts", "verified_readings"},
 		named:  []string{"checked_calls", "protocol_calls", "protocol_points", "protocol_visits"},
 		reads:  []string{"visits", "point_decisions", "reading_cells", "unit_visits", "called_elsewhere", "level_thresholds", "level_cuts", "return_checks"},
 	},
 	{
-		name:   "copied",
-		named:  []string{"copied_levels"},
-		reads:  []string{"level_sequences"},
-		year:   []string{"technician_levels"},
-		before: []string{"level_sequences"},
+		name: "copied", follows: true, loaded: true,
+		named: []string{"copied_levels"},
+		reads: []string{"visits", "level_sequences"},
+		year:  []string{"technician_levels", "level_sequences"},
 	},
+}
+
+// stages are the passes, with those that follow another together with it.
+func stages() (out [][]pass) {
+	for _, p := range passes {
+		if p.follows {
+			out[len(out)-1] = append(out[len(out)-1], p)
+		} else {
+			out = append(out, []pass{p})
+		}
+	}
+	return out
 }
 
 // monthly lists the tables of one file a month.
 func monthly() []string {
-	out := []string{"visits"}
+	out := slices.Clone(visited.tables)
 	for _, p := range passes {
 		out = append(append(out, p.tables...), p.named...)
 	}

@@ -33,6 +33,6 @@ FROM point_visits p
 JOIN visits v ON v.inspection_id = p.inspection_id
 JOIN at_once a ON a.inspection_id = p.inspection_id
 LEFT JOIN controls c ON c.inspection_id = p.inspection_id
-LEFT JOIN level_cuts l ON l.material = p.material
+LEFT JOIN level_cuts l ON l.month = p.month AND l.material = p.material
 WHERE p.verified_by = 'decisive' AND p.call IN ('active', 'clear')
 ORDER BY p.site_id, p.inspection_id, p.point_id

@@ -4,17 +4,17 @@
 --        percent rank is at least 0.95. Later months do not change it.
 -- column: level_pct | percent of full scale
 WITH levels AS (
-    SELECT y.material, y.level_pct, sum(y.n) AS n
-    FROM year_material_levels y
+    SELECT t.month, y.material, y.level_pct, sum(y.n) AS n
+    FROM these_months t
+    JOIN year_material_levels y ON y.month BETWEEN t.year_from AND t.month
     WHERE y.call = 'active'
-    GROUP BY y.material, y.level_pct
+    GROUP BY t.month, y.material, y.level_pct
 ), ranked AS (
-    SELECT l.material, l.level_pct, sum(l.n) OVER (PARTITION BY l.material ORDER BY l.level_pct) - l.n AS below, sum(l.n) OVER (PARTITION BY l.material) AS all_n
+    SELECT l.month, l.material, l.level_pct, sum(l.n) OVER (PARTITION BY l.month, l.material ORDER BY l.level_pct) - l.n AS below, sum(l.n) OVER (PARTITION BY l.month, l.material) AS all_n
     FROM levels l
 )
-SELECT t.month, r.material, min(r.level_pct) AS level_pct
+SELECT r.month, r.material, min(r.level_pct) AS level_pct
 FROM ranked r
-CROSS JOIN this_month t
 WHERE r.all_n > 1 AND 20 * r.below >= 19 * (r.all_n - 1)
-GROUP BY t.month, r.material
-ORDER BY r.material
+GROUP BY r.month, r.material
+ORDER BY r.month, r.material

@@ -5,22 +5,23 @@
 -- column: material | null, with gain, for all together
 -- column: threshold | percent of full scale
 WITH called AS (
-    SELECT y.material, y.gain, CAST(floor(y.level_pct) AS INTEGER) AS level, y.call, y.n
-    FROM year_material_levels y
+    SELECT t.month, y.material, y.gain, CAST(floor(y.level_pct) AS INTEGER) AS level, y.call, y.n
+    FROM these_months t
+    JOIN year_material_levels y ON y.month BETWEEN t.year_from AND t.month
 ), levels AS (
-    SELECT c.material, c.gain, c.level, coalesce(sum(c.n) FILTER (WHERE c.call = 'active'), 0) AS active, coalesce(sum(c.n) FILTER (WHERE c.call = 'clear'), 0) AS clear
+    SELECT c.month, c.material, c.gain, c.level, coalesce(sum(c.n) FILTER (WHERE c.call = 'active'), 0) AS active, coalesce(sum(c.n) FILTER (WHERE c.call = 'clear'), 0) AS clear
     FROM called c
-    GROUP BY c.material, c.gain, c.level
+    GROUP BY c.month, c.material, c.gain, c.level
     UNION ALL
-    SELECT NULL, NULL, c.level, coalesce(sum(c.n) FILTER (WHERE c.call = 'active'), 0), coalesce(sum(c.n) FILTER (WHERE c.call = 'clear'), 0)
+    SELECT c.month, NULL, NULL, c.level, coalesce(sum(c.n) FILTER (WHERE c.call = 'active'), 0), coalesce(sum(c.n) FILTER (WHERE c.call = 'clear'), 0)
     FROM called c
-    GROUP BY c.level
+    GROUP BY c.month, c.level
 ), summed AS (
-    SELECT l.material, l.gain, l.level, lag(l.level) OVER w AS below,
+    SELECT l.month, l.material, l.gain, l.level, lag(l.level) OVER w AS below,
            sum(l.active) OVER s AS all_active, sum(l.clear) OVER s AS all_clear,
            sum(l.active) OVER w - l.active AS active_below, sum(l.clear) OVER w - l.clear AS clear_below
     FROM levels l
-    WINDOW s AS (PARTITION BY l.material, l.gain), w AS (PARTITION BY l.material, l.gain ORDER BY l.level)
+    WINDOW s AS (PARTITION BY l.month, l.material, l.gain), w AS (PARTITION BY l.month, l.material, l.gain ORDER BY l.level)
 ), parted AS (
     -- How well "active from this level on" parts the calls: Youden's index (1950) times both counts.
     SELECT s.*, (s.all_active - s.active_below) * s.all_clear - (s.all_clear - s.clear_below) * s.all_active AS parts
@@ -28,13 +29,12 @@ WITH called AS (
     CROSS JOIN params p
     WHERE s.all_active >= p.level_cases AND s.all_clear >= p.level_cases
 ), best AS (
-    SELECT t.*, max(t.parts) OVER (PARTITION BY t.material, t.gain) AS most
+    SELECT t.*, max(t.parts) OVER (PARTITION BY t.month, t.material, t.gain) AS most
     FROM parted t
 )
 -- Between the level that parts best and the next one below that occurs; calls that hardly follow the level have none.
-SELECT t.month, b.material, b.gain, (min(coalesce(b.below + 1, b.level)) + max(b.level)) / 2.0 AS threshold
+SELECT b.month, b.material, b.gain, (min(coalesce(b.below + 1, b.level)) + max(b.level)) / 2.0 AS threshold
 FROM best b
-CROSS JOIN this_month t
 WHERE b.parts = b.most AND 2 * b.most >= b.all_active * b.all_clear
-GROUP BY t.month, b.material, b.gain
-ORDER BY b.material NULLS FIRST, b.gain
+GROUP BY b.month, b.material, b.gain
+ORDER BY b.month, b.material NULLS FIRST, b.gain

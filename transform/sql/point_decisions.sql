@@ -17,41 +17,40 @@
 -- column: gain_start | starting step of the unit of the first reading; gain_top the highest step of its units
 -- column: stepped_up | after a clear reading on dense material, below the unit's highest step and before any active one, a higher step followed; null where there was none
 WITH ordered AS (
-    SELECT r.inspection_id, r.point_id, r.reading_id, r.call, r.gain, r.gain_start, r.gain_max,
-           r.density_class = 'dense' AND r.call = 'clear' AND r.gain < r.gain_max AS may_step,
-           row_number() OVER (PARTITION BY r.inspection_id, r.point_id ORDER BY r.taken_at, r.reading_id) AS nth
-    FROM readings r
-    WHERE NOT r.control
-), marked AS (
-    SELECT o.*, min(CASE WHEN o.call = 'active' THEN o.nth END) OVER p AS active_at, min(CASE WHEN o.may_step THEN o.nth END) OVER p AS clear_at,
-           coalesce(max(CASE WHEN o.call <> 'unsure' THEN o.nth END) OVER p, count(*) OVER p) AS decided_at
-    FROM ordered o
-    WINDOW p AS (PARTITION BY o.inspection_id, o.point_id)
-), stepped AS (
-    SELECT m.*, min(CASE WHEN m.nth = m.active_at THEN m.gain END) OVER p AS shown_at, min(CASE WHEN m.nth = m.clear_at THEN m.gain END) OVER p AS cleared_at,
-           min(CASE WHEN m.nth = m.decided_at THEN m.gain END) OVER p AS decided_gain
-    FROM marked m
-    WINDOW p AS (PARTITION BY m.inspection_id, m.point_id)
+    SELECT r.inspection_id, r.point_id, r.reading_id, r.call, r.gain, r.nth, u.gain_start, u.gain_max,
+           m.density_class = 'dense' AND r.call = 'clear' AND r.gain < u.gain_max AS may_step
+    FROM these_readings r
+    JOIN held_units u ON u.unit_id = r.unit_id
+    JOIN held_materials m ON m.material = r.material
+    WHERE NOT coalesce(r.control, false)
 ), points AS (
-    SELECT s.inspection_id, s.point_id, count(*) AS readings, count(*) FILTER (WHERE s.call = 'active') AS active_readings, max(s.gain) AS max_gain,
-           min(s.gain) FILTER (WHERE s.nth = 1) AS first_gain, bool_or(s.nth = 1 AND s.gain <> s.gain_start) AS started_elsewhere, min(s.shown_at) AS shown_at,
-           max(s.gain) FILTER (WHERE s.call <> 'active' AND (s.active_at IS NULL OR s.nth < s.active_at AND s.gain < s.shown_at)) AS unshown_at,
-           bool_or(coalesce(s.nth > s.clear_at AND s.gain > s.cleared_at, false)) FILTER (WHERE s.clear_at < coalesce(s.active_at, s.clear_at + 1)) AS stepped_up,
-           min(s.gain) FILTER (WHERE s.call = 'active') AS lowest_active, min(s.gain) FILTER (WHERE s.nth > s.active_at) AS lowest_after,
-           max(s.nth) FILTER (WHERE s.call = 'active' AND s.gain < s.decided_gain) AS lower_active_at,
-           max(s.nth) FILTER (WHERE s.call = 'clear' AND s.gain < s.decided_gain) AS lower_clear_at,
-           min(s.gain_start) FILTER (WHERE s.nth = 1) AS gain_start, min(s.gain_max) AS gain_top,
-           min(s.reading_id) FILTER (WHERE s.nth = 1) AS first_reading, min(s.reading_id) FILTER (WHERE s.nth = s.active_at) AS shown_reading,
-           min(s.reading_id) FILTER (WHERE s.nth = s.decided_at) AS reading_id
-    FROM stepped s
-    GROUP BY s.inspection_id, s.point_id
+    SELECT o.inspection_id, o.point_id, count(*) AS readings, count(*) FILTER (WHERE o.call = 'active') AS active_readings, max(o.gain) AS max_gain, min(o.gain_max) AS gain_top,
+           min(o.gain) FILTER (WHERE o.call = 'active') AS lowest_active, arg_min(o.gain, o.nth) AS first_gain, arg_min(o.gain_start, o.nth) AS gain_start,
+           arg_min(o.reading_id, o.nth) AS first_reading, min(o.nth) FILTER (WHERE o.call = 'active') AS active_at, arg_min(o.gain, o.nth) FILTER (WHERE o.call = 'active') AS shown_at,
+           arg_min(o.reading_id, o.nth) FILTER (WHERE o.call = 'active') AS shown_reading,
+           min(o.nth) FILTER (WHERE o.may_step) AS clear_at, arg_min(o.gain, o.nth) FILTER (WHERE o.may_step) AS cleared_at,
+           coalesce(arg_max(o.gain, o.nth) FILTER (WHERE o.call <> 'unsure'), arg_max(o.gain, o.nth)) AS decided_gain,
+           coalesce(arg_max(o.reading_id, o.nth) FILTER (WHERE o.call <> 'unsure'), arg_max(o.reading_id, o.nth)) AS reading_id
+    FROM ordered o
+    GROUP BY o.inspection_id, o.point_id
+), around AS (
+    SELECT o.inspection_id, o.point_id,
+           max(o.gain) FILTER (WHERE o.call <> 'active' AND (p.active_at IS NULL OR o.nth < p.active_at AND o.gain < p.shown_at)) AS unshown_at,
+           bool_or(o.nth > p.clear_at AND o.gain > p.cleared_at) AS higher, min(o.gain) FILTER (WHERE o.nth > p.active_at) AS lowest_after,
+           max(o.nth) FILTER (WHERE o.call = 'active' AND o.gain < p.decided_gain) AS lower_active_at,
+           max(o.nth) FILTER (WHERE o.call = 'clear' AND o.gain < p.decided_gain) AS lower_clear_at
+    FROM ordered o
+    JOIN points p ON p.inspection_id = o.inspection_id AND p.point_id = o.point_id
+    GROUP BY o.inspection_id, o.point_id
 )
 SELECT o.inspection_id, o.site_id, o.site_key, o.point_id, o.reading_id, o.region, o.technician_id, o.purpose, o.unit_id, o.model, o.month, o.season, o.season_year,
        o.local_date, o.material, o.density_class, o.thickness_mm, o.thickness_band, o.gain, o.gain_share, o.hold_band, o.level_pct, o.level_band,
        o.battery_band, o.days_since_service, o.unit_overdue, o.temp_band, o.wind_band, o.rain, o.hour_band, o.call,
-       p.readings, p.active_readings, p.max_gain, p.first_gain, p.started_elsewhere, p.shown_at, p.unshown_at, p.stepped_up,
-       CASE WHEN coalesce(p.lower_active_at, 0) > coalesce(p.lower_clear_at, 0) THEN 'active' WHEN p.lower_clear_at IS NOT NULL THEN 'clear' END AS lower_call,
-       p.lowest_active, p.lowest_after, p.first_reading, p.shown_reading, p.gain_start, p.gain_top, o.gain_low, o.gain_high
+       p.readings, p.active_readings, p.max_gain, p.first_gain, p.first_gain <> p.gain_start AS started_elsewhere, p.shown_at, a.unshown_at,
+       CASE WHEN p.clear_at < coalesce(p.active_at, p.clear_at + 1) THEN coalesce(a.higher, false) END AS stepped_up,
+       CASE WHEN coalesce(a.lower_active_at, 0) > coalesce(a.lower_clear_at, 0) THEN 'active' WHEN a.lower_clear_at IS NOT NULL THEN 'clear' END AS lower_call,
+       p.lowest_active, a.lowest_after, p.first_reading, p.shown_reading, p.gain_start, p.gain_top, o.gain_low, o.gain_high
 FROM points p
+JOIN around a ON a.inspection_id = p.inspection_id AND a.point_id = p.point_id
 JOIN readings o ON o.reading_id = p.reading_id
 ORDER BY o.inspection_id, o.point_id

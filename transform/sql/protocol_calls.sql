@@ -10,8 +10,8 @@ WITH judged AS (
     SELECT r.technician_id, r.site_id, r.month, r.local_date, r.inspection_id, r.point_id, r.reading_id, r.material, r.gain, r.level_pct, r.call,
            coalesce(own.threshold, everywhere.threshold) AS threshold
     FROM readings r
-    LEFT JOIN level_thresholds own ON own.material = r.material AND own.gain = r.gain
-    LEFT JOIN level_thresholds everywhere ON everywhere.material IS NULL
+    LEFT JOIN level_thresholds own ON own.month = r.month AND own.material = r.material AND own.gain = r.gain
+    LEFT JOIN level_thresholds everywhere ON everywhere.month = r.month AND everywhere.material IS NULL
     WHERE NOT r.control AND r.level_pct IS NOT NULL AND r.call IN ('active', 'clear')
 ), events AS (
     SELECT 'against_level' AS check_id, j.technician_id, j.site_id, j.month, j.local_date, j.inspection_id, j.point_id, j.reading_id,

@@ -7,15 +7,21 @@
 -- column: seen | what a breach shows, in words
 -- column: n | how many chances the row stands for
 WITH spaced AS (
-    SELECT r.inspection_id, r.point_id, r.reading_id, r.taken_at, r.hold_s, lag(r.taken_at) OVER w AS before_at, lag(r.hold_s) OVER w AS before_hold, lag(r.point_id) OVER w AS before_point,
-           bool_or(extract(second FROM r.taken_at) <> 0) OVER (PARTITION BY r.inspection_id) AS to_the_second
-    FROM readings r
+    SELECT r.inspection_id, r.point_id, r.reading_id, epoch_ms(r.taken_at) AS at_ms, r.hold_s,
+           lag(epoch_ms(r.taken_at)) OVER w AS before_ms, lag(r.hold_s) OVER w AS before_hold, lag(r.point_id) OVER w AS before_point
+    FROM these_readings r
     WINDOW w AS (PARTITION BY r.inspection_id, r.unit_id ORDER BY r.taken_at, r.reading_id)
+), noted AS (
+    -- Times in whole minutes tell nothing about gaps.
+    SELECT s.inspection_id, bool_or(s.at_ms % 60000 <> 0) AS to_the_second
+    FROM spaced s
+    GROUP BY s.inspection_id
 ), apart AS (
-    SELECT s.inspection_id, s.point_id, s.reading_id, s.hold_s, s.before_point, s.before_at IS NOT NULL AND s.to_the_second AS timed,
-           date_diff('millisecond', s.before_at, s.taken_at) / 1000.0 AS gap_s,
+    SELECT s.inspection_id, s.point_id, s.reading_id, s.hold_s, s.before_point, s.before_ms IS NOT NULL AND n.to_the_second AS timed,
+           (s.at_ms - s.before_ms) / 1000.0 AS gap_s,
            least(coalesce(s.hold_s, 0), coalesce(s.before_hold, 0)) + CASE WHEN s.before_point <> s.point_id THEN p.move_s ELSE 0 END AS needed_s
     FROM spaced s
+    JOIN noted n ON n.inspection_id = s.inspection_id
     CROSS JOIN params p
 ), judged AS (
     -- short and close: whether the check was breached, or null where there was no chance.

@@ -6,7 +6,7 @@
 -- column: reading_id | key
 -- column: gain_share | position of the gain step in the unit's range, 0 lowest to 1 highest
 -- column: thickness_band | millimetres
--- column: hour_band | local hours
+-- column: hour_band | local hours, by the clock as it stood when the inspection began
 -- column: hold_band | seconds
 -- column: level_band | percent of full scale
 -- column: battery_band | percent
@@ -17,7 +17,7 @@ WITH placed AS (
     SELECT r.*, v.site_id, v.site_key, v.region, v.technician_id, v.purpose, v.month, v.season, v.season_year, v.local_date, v.temp_band, v.wind_band,
            v.rain, u.model, u.gain_min, u.gain_max, u.gain_start, u.service_due_on, u.in_service_on,
            m.density_class, m.gain_low, m.gain_high,
-           CAST(extract(hour FROM r.taken_at AT TIME ZONE v.time_zone) AS INTEGER) AS local_hour
+           (epoch_ms(r.taken_at) // 60000 + v.utc_offset_min) // 60 % 24 AS local_hour
     FROM these_readings r
     JOIN visits v ON v.inspection_id = r.inspection_id
     JOIN held_units u ON u.unit_id = r.unit_id

@@ -22,6 +22,6 @@ WITH at_site AS (
 )
 SELECT r.finding_id, r.found_on, r.result, r.inspection_id, r.site_id, r.point_id, r.month, r.technician_id, r.call, r.by_self
 FROM returned r
-JOIN this_month t ON t.month = r.month
+JOIN these_months t ON t.month = r.month
 WHERE r.nth = 1
 ORDER BY r.finding_id

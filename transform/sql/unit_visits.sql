@@ -11,9 +11,9 @@
 -- column: lowest_pct | lowest charge noted; charges the number of those noted, low those below the protocol's battery_pct
 -- column: drop_milli | thousandths of a percent that the charge fell
 WITH placed AS (
-    SELECT r.unit_id, r.technician_id, r.inspection_id, r.month, r.reading_id, r.taken_at, r.battery_pct, v.started_at,
+    SELECT r.unit_id, v.technician_id, r.inspection_id, v.month, r.reading_id, r.taken_at, r.battery_pct, v.started_at,
            r.taken_at < v.started_at OR r.taken_at > coalesce(v.ended_at, r.taken_at) AS outside
-    FROM readings r
+    FROM these_readings r
     JOIN visits v ON v.inspection_id = r.inspection_id
 ), batteries AS (
     SELECT unit_id, inspection_id, taken_at, battery_pct,

@@ -10,20 +10,23 @@
 -- column: season_year | a season that spans New Year belongs to the year of its January
 -- column: local_date | date of the start, local to the region
 -- column: local_hour | hour of the start, 0 to 23, local to the region
+-- column: utc_offset_min | minutes that the region's time was ahead of UTC then
 -- column: accredited | yes, no or unknown, on the local date
 -- column: temp_band | air temperature, degrees Celsius
 -- column: wind_band | wind, km/h
 WITH placed AS (
     SELECT i.*, r.season_scheme, r.latitude, r.hazard, t.accredited_until,
-           CAST(i.started_at AT TIME ZONE r.time_zone AS DATE) AS local_date,
-           extract(hour FROM i.started_at AT TIME ZONE r.time_zone) AS local_hour,
-           r.time_zone
+           i.started_at AT TIME ZONE r.time_zone AS started_local, r.time_zone
     FROM held_inspections i
     JOIN held_regions r ON r.region = i.region
     JOIN held_technicians t ON t.technician_id = i.technician_id
+), dated AS (
+    SELECT p.*, CAST(p.started_local AS DATE) AS local_date
+    FROM placed p
 )
 SELECT p.inspection_id, p.site_id, CAST(md5_number_lower(p.site_id) >> 1 AS BIGINT) AS site_key, p.region, p.technician_id, p.purpose, p.recheck_of, p.outcome, p.started_at, p.ended_at,
-       p.local_date, p.local_hour, p.time_zone,
+       p.local_date, extract(hour FROM p.started_local) AS local_hour, p.time_zone,
+       date_diff('minute', p.started_at AT TIME ZONE 'UTC', p.started_local) AS utc_offset_min,
        substr(CAST(p.local_date AS VARCHAR), 1, 7) AS month,
        p.season_scheme, s.season, CAST(extract(year FROM p.local_date) AS INTEGER) + s.year_shift AS season_year,
        p.latitude, p.hazard,
@@ -34,6 +37,6 @@ SELECT p.inspection_id, p.site_id, CAST(md5_number_lower(p.site_id) >> 1 AS BIGI
        CASE WHEN p.wind_kmh IS NULL THEN 'unknown' WHEN p.wind_kmh < 15 THEN 'under 15' WHEN p.wind_kmh < 30 THEN '15 to 29'
             WHEN p.wind_kmh < 45 THEN '30 to 44' ELSE '45 and over' END AS wind_band,
        p.areas_not_inspected
-FROM placed p
+FROM dated p
 JOIN season_months s ON s.season_scheme = p.season_scheme AND s.month_no = extract(month FROM p.local_date)
 ORDER BY p.inspection_id
