@@ -10,7 +10,18 @@ import (
 // sees the engine's tables and views, and may put views and temporary tables of its own over them, which the others
 // do not see. One statement over little data keeps one core busy: that is what forks are for. Memory and cores stay
 // those of the engine. The engine itself must not be used until Fork returns.
-func (e *Engine) Fork(ctx context.Context, connections int, work func(ctx context.Context, fork *Engine) error) error {
+func (e *Engine) Fork(ctx context.Context, connections int, work func(ctx context.Context, fork *Engine) error) (err error) {
+	if connections > 1 {
+		// As many of the engine's threads as there are forks wait for their work only: otherwise they wait in turns on fewer cores than they are.
+		threads, err := e.threads(ctx)
+		if err != nil {
+			return err
+		}
+		if err := e.external(ctx, min(connections, threads)); err != nil {
+			return err
+		}
+		defer func() { err = errors.Join(err, e.external(context.WithoutCancel(ctx), 1)) }()
+	}
 	ctx, stop := context.WithCancelCause(ctx)
 	defer stop(nil)
 	done := make(chan error)
@@ -33,6 +44,11 @@ func (e *Engine) Fork(ctx context.Context, connections int, work func(ctx contex
 	return errors.Join(errs...)
 }
 
+// external says how many of the engine's threads are connections' own.
+func (e *Engine) external(ctx context.Context, threads int) error {
+	return e.Exec(ctx, fmt.Sprintf("SET external_threads = %d", threads))
+}
+
 func (e *Engine) onConnection(ctx context.Context, work func(ctx context.Context, fork *Engine) error) (err error) {
 	conn, err := e.db.Conn(ctx)
 	if err != nil {
@@ -46,9 +62,14 @@ func (e *Engine) onConnection(ctx context.Context, work func(ctx context.Context
 
 // Spread runs work on at most so many forks at the same time, as many as there are threads.
 func (e *Engine) Spread(ctx context.Context, most int, work func(ctx context.Context, fork SQL) error) error {
-	var threads int
-	if err := e.Each(ctx, "SELECT current_setting('threads')", nil, func(scan func(...any) error) error { return scan(&threads) }); err != nil {
+	threads, err := e.threads(ctx)
+	if err != nil {
 		return err
 	}
 	return e.Fork(ctx, min(threads, most), func(ctx context.Context, fork *Engine) error { return work(ctx, fork) })
+}
+
+func (e *Engine) threads(ctx context.Context) (n int, err error) {
+	err = e.Each(ctx, "SELECT current_setting('threads')", nil, func(scan func(...any) error) error { return scan(&n) })
+	return n, err
 }
