@@ -233,7 +233,7 @@ func (m *maker) load(batch []staleMonth) error {
 		for i, s := range batch {
 			months[i] = s.month
 		}
-		return m.view("readings", "readings", months)
+		return errors.Join(m.view("readings", "readings", months), m.e.Define(m.ctx, "these_readings", "SELECT * FROM readings"))
 	}
 	var from, to int64
 	for _, s := range batch {

@@ -79,22 +79,23 @@ WITH levels AS (
            arg_max(a.as_inspection, (a.began, a.as_inspection)) FILTER (WHERE a.at_point) AS at_point
     FROM alike a
     GROUP BY a.inspection_id, a.point_id
-), events AS (
-    SELECT 'copied_levels' AS check_id, c.technician_id, c.site_id, c.month, c.local_date, c.inspection_id, c.point_id, CAST(NULL AS VARCHAR) AS reading_id,
-           coalesce(l.in_visit, l.by_person, l.at_point) IS NOT NULL AS breach,
-           concat('levels ', c.levels, ' as ',
-                  CASE WHEN l.in_visit IS NOT NULL THEN concat('at point ', l.in_visit, ' of the same visit')
-                       WHEN l.by_person IS NOT NULL THEN concat('in inspection ', l.by_person)
-                       ELSE concat('at the same point in inspection ', l.at_point) END) AS seen
+), judged AS (
+    SELECT c.inspection_id, c.point_id, c.levels, n.in_visit, n.by_person, n.at_point, coalesce(n.in_visit, n.by_person, n.at_point) IS NOT NULL AS breach
     FROM chance c
-    LEFT JOIN newest l ON l.inspection_id = c.inspection_id AND l.point_id = c.point_id
-), parts AS (
-    SELECT e.check_id, e.technician_id, e.site_id, e.month, e.local_date, e.inspection_id, e.breach,
-           CASE WHEN e.breach THEN e.point_id END AS point_id, CASE WHEN e.breach THEN e.reading_id END AS reading_id,
-           CASE WHEN e.breach THEN e.seen END AS seen
-    FROM events e
+    LEFT JOIN newest n ON n.inspection_id = c.inspection_id AND n.point_id = c.point_id
+), events AS (
+    SELECT 'copied_levels' AS check_id, inspection_id, CAST(NULL AS VARCHAR) AS point_id, CAST(NULL AS VARCHAR) AS reading_id, false AS breach, CAST(NULL AS VARCHAR) AS seen, count(*) AS n
+    FROM judged
+    WHERE NOT breach
+    GROUP BY inspection_id
+    UNION ALL
+    SELECT 'copied_levels', inspection_id, point_id, NULL, true,
+           concat('levels ', levels, ' as ', CASE WHEN in_visit IS NOT NULL THEN concat('at point ', in_visit, ' of the same visit')
+                                                  WHEN by_person IS NOT NULL THEN concat('in inspection ', by_person) ELSE concat('at the same point in inspection ', at_point) END), 1
+    FROM judged
+    WHERE breach
 )
-SELECT t.check_id, t.technician_id, t.site_id, t.month, t.local_date, t.inspection_id, t.point_id, t.reading_id, t.breach, t.seen, count(*) AS n
-FROM parts t
-GROUP BY t.check_id, t.technician_id, t.site_id, t.month, t.local_date, t.inspection_id, t.point_id, t.reading_id, t.breach, t.seen
-ORDER BY t.month, t.inspection_id, t.check_id, t.breach, t.point_id, t.reading_id
+SELECT e.check_id, v.technician_id, v.site_id, v.month, v.local_date, e.inspection_id, e.point_id, e.reading_id, e.breach, e.seen, e.n
+FROM events e
+JOIN visits v ON v.inspection_id = e.inspection_id
+ORDER BY v.month, e.inspection_id, e.check_id, e.breach, e.point_id, e.reading_id

@@ -6,40 +6,55 @@
 -- column: point_id | of a breach; empty for chances kept
 -- column: seen | what a breach shows, in words
 -- column: n | how many chances the row stands for
-WITH events AS (
-    SELECT 'start_step' AS check_id, v.technician_id, v.site_id, v.month, v.local_date, v.inspection_id, v.point_id, v.first_reading AS reading_id,
-           v.first_gain <> v.gain_start AND coalesce(v.first_gain NOT BETWEEN v.gain_low AND v.gain_high, true) AS breach,
-           concat('began at gain ', v.first_gain, '; the unit starts at ', v.gain_start,
-                  CASE WHEN v.gain_low IS NULL OR v.gain_high IS NULL THEN '' ELSE concat(', guidance ', v.gain_low, ' to ', v.gain_high) END) AS seen
+WITH judged AS (
+    -- Whether each check was breached, or null where there was no chance.
+    SELECT v.*, v.first_gain <> v.gain_start AND coalesce(v.first_gain NOT BETWEEN v.gain_low AND v.gain_high, true) AS start,
+           CASE WHEN v.call = 'active' THEN v.active_readings < 2 END AS unrepeated,
+           CASE WHEN v.call = 'active' AND v.density_class = 'light' AND v.gain_high IS NOT NULL THEN v.lowest_active > v.gain_high AND coalesce(v.lowest_after >= v.shown_at, true) END AS high,
+           v.call = 'unsure' AS unsure,
+           CASE WHEN v.call <> 'clear' OR v.density_class <> 'dense' THEN NULL WHEN v.gain_low IS NULL THEN v.max_gain <= v.gain_start ELSE v.max_gain < least(v.gain_low, v.gain_top) END AS low
     FROM point_decisions v
+), kept AS (
+    SELECT inspection_id, count(*) FILTER (WHERE NOT start) AS starts, count(*) FILTER (WHERE NOT unrepeated) AS repeats, count(*) FILTER (WHERE NOT high) AS highs,
+           count(*) FILTER (WHERE NOT unsure) AS decided, count(*) FILTER (WHERE NOT low) AS stepped
+    FROM judged
+    GROUP BY inspection_id
+), events AS (
+    SELECT 'start_step' AS check_id, inspection_id, CAST(NULL AS VARCHAR) AS point_id, CAST(NULL AS VARCHAR) AS reading_id, false AS breach, CAST(NULL AS VARCHAR) AS seen, starts AS n FROM kept WHERE starts > 0
     UNION ALL
-    SELECT 'unrepeated_active', v.technician_id, v.site_id, v.month, v.local_date, v.inspection_id, v.point_id, v.shown_reading,
-           v.active_readings < 2, concat('1 active reading of ', v.readings)
-    FROM point_decisions v
-    WHERE v.call = 'active'
+    SELECT 'unrepeated_active', inspection_id, NULL, NULL, false, NULL, repeats FROM kept WHERE repeats > 0
     UNION ALL
-    SELECT 'high_gain_only', v.technician_id, v.site_id, v.month, v.local_date, v.inspection_id, v.point_id, v.shown_reading,
-           v.lowest_active > v.gain_high AND coalesce(v.lowest_after >= v.shown_at, true),
-           concat('active at gain ', v.lowest_active, ' and above only; guidance for ', v.material, ' ends at ', v.gain_high)
-    FROM point_decisions v
-    WHERE v.call = 'active' AND v.density_class = 'light' AND v.gain_high IS NOT NULL
+    SELECT 'high_gain_only', inspection_id, NULL, NULL, false, NULL, highs FROM kept WHERE highs > 0
     UNION ALL
-    SELECT 'left_unsure', v.technician_id, v.site_id, v.month, v.local_date, v.inspection_id, v.point_id, NULL,
-           v.call = 'unsure', concat('unsure at every reading, ', v.readings, ' in all')
-    FROM point_decisions v
+    SELECT 'left_unsure', inspection_id, NULL, NULL, false, NULL, decided FROM kept WHERE decided > 0
     UNION ALL
-    SELECT 'not_stepped_up', v.technician_id, v.site_id, v.month, v.local_date, v.inspection_id, v.point_id, NULL,
-           CASE WHEN v.gain_low IS NULL THEN v.max_gain <= v.gain_start ELSE v.max_gain < least(v.gain_low, v.gain_top) END,
-           concat('called clear at gain ', v.max_gain, CASE WHEN v.gain_low IS NULL THEN ', the starting step' ELSE concat('; guidance for ', v.material, ' begins at ', v.gain_low) END)
-    FROM point_decisions v
-    WHERE v.call = 'clear' AND v.density_class = 'dense'
-), parts AS (
-    SELECT e.check_id, e.technician_id, e.site_id, e.month, e.local_date, e.inspection_id, e.breach,
-           CASE WHEN e.breach THEN e.point_id END AS point_id, CASE WHEN e.breach THEN e.reading_id END AS reading_id,
-           CASE WHEN e.breach THEN e.seen END AS seen
-    FROM events e
+    SELECT 'not_stepped_up', inspection_id, NULL, NULL, false, NULL, stepped FROM kept WHERE stepped > 0
+    UNION ALL
+    SELECT 'start_step', inspection_id, point_id, first_reading, true,
+           concat('began at gain ', first_gain, '; the unit starts at ', gain_start,
+                  CASE WHEN gain_low IS NULL OR gain_high IS NULL THEN '' ELSE concat(', guidance ', gain_low, ' to ', gain_high) END), 1
+    FROM judged
+    WHERE start
+    UNION ALL
+    SELECT 'unrepeated_active', inspection_id, point_id, shown_reading, true, concat('1 active reading of ', readings), 1
+    FROM judged
+    WHERE unrepeated
+    UNION ALL
+    SELECT 'high_gain_only', inspection_id, point_id, shown_reading, true,
+           concat('active at gain ', lowest_active, ' and above only; guidance for ', material, ' ends at ', gain_high), 1
+    FROM judged
+    WHERE high
+    UNION ALL
+    SELECT 'left_unsure', inspection_id, point_id, NULL, true, concat('unsure at every reading, ', readings, ' in all'), 1
+    FROM judged
+    WHERE unsure
+    UNION ALL
+    SELECT 'not_stepped_up', inspection_id, point_id, NULL, true,
+           concat('called clear at gain ', max_gain, CASE WHEN gain_low IS NULL THEN ', the starting step' ELSE concat('; guidance for ', material, ' begins at ', gain_low) END), 1
+    FROM judged
+    WHERE low
 )
-SELECT t.check_id, t.technician_id, t.site_id, t.month, t.local_date, t.inspection_id, t.point_id, t.reading_id, t.breach, t.seen, count(*) AS n
-FROM parts t
-GROUP BY t.check_id, t.technician_id, t.site_id, t.month, t.local_date, t.inspection_id, t.point_id, t.reading_id, t.breach, t.seen
-ORDER BY t.month, t.inspection_id, t.check_id, t.breach, t.point_id, t.reading_id
+SELECT e.check_id, v.technician_id, v.site_id, v.month, v.local_date, e.inspection_id, e.point_id, e.reading_id, e.breach, e.seen, e.n
+FROM events e
+JOIN visits v ON v.inspection_id = e.inspection_id
+ORDER BY v.month, e.inspection_id, e.check_id, e.breach, e.point_id, e.reading_id

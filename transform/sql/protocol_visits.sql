@@ -27,7 +27,7 @@ WITH counted AS (
     GROUP BY a.inspection_id
 ), whole AS (
     SELECT v.inspection_id, v.technician_id, v.site_id, v.month, v.local_date, v.outcome, v.accredited, t.accredited_until,
-           date_diff('millisecond', v.started_at, v.ended_at) / 1000.0 AS took_s, coalesce(c.readings, 0) AS readings, coalesce(c.controls, 0) AS controls,
+           (epoch_ms(v.ended_at) - epoch_ms(v.started_at)) / 1000.0 AS took_s, coalesce(c.readings, 0) AS readings, coalesce(c.controls, 0) AS controls,
            coalesce(c.actives, 0) AS actives, coalesce(k.points, 0) AS points, coalesce(c.held_s, 0) AS held_s, coalesce(k.actives, 0) AS called_active,
            coalesce(k.unsure, 0) AS unsure, b.inspection_id IS NOT NULL AS named, b.area
     FROM visits v

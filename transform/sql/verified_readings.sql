@@ -6,13 +6,14 @@
 -- column: first_model | true in one row of a point and gain step, so that points can be counted over models
 -- column: readings | readings at the step
 -- column: active | those of them that said active
-SELECT p.inspection_id, p.point_id, p.site_key, p.month, p.material, p.thickness_band, r.gain, coalesce(r.model, 'unknown') AS model,
+SELECT p.inspection_id, p.point_id, p.site_key, p.month, p.material, p.thickness_band, r.gain, coalesce(u.model, 'unknown') AS model,
        p.call || CASE WHEN p.called_elsewhere THEN ', elsewhere active' ELSE '' END AS call, p.truth,
-       row_number() OVER (PARTITION BY p.inspection_id, p.point_id, r.gain ORDER BY coalesce(r.model, 'unknown')) = 1 AS first_model,
+       row_number() OVER (PARTITION BY p.inspection_id, p.point_id, r.gain ORDER BY coalesce(u.model, 'unknown')) = 1 AS first_model,
        count(*) AS readings, count(*) FILTER (WHERE r.call = 'active') AS active
 FROM point_visits p
-JOIN readings r ON r.inspection_id = p.inspection_id AND r.point_id = p.point_id
-WHERE NOT r.control AND p.verified_by = 'decisive'
-GROUP BY p.inspection_id, p.point_id, p.site_key, p.month, p.material, p.thickness_band, r.gain, coalesce(r.model, 'unknown'),
+JOIN these_readings r ON r.inspection_id = p.inspection_id AND r.point_id = p.point_id
+JOIN held_units u ON u.unit_id = r.unit_id
+WHERE NOT coalesce(r.control, false) AND p.verified_by = 'decisive'
+GROUP BY p.inspection_id, p.point_id, p.site_key, p.month, p.material, p.thickness_band, r.gain, coalesce(u.model, 'unknown'),
          p.call || CASE WHEN p.called_elsewhere THEN ', elsewhere active' ELSE '' END, p.truth
 ORDER BY p.inspection_id, p.point_id, r.gain, model
