@@ -114,11 +114,16 @@ func (m *maker) view(name, table string, months []*month) error {
 	if m.coded != "" {
 		return m.codedView(name, table, months)
 	}
-	paths := make([]string, len(months))
+	return m.e.View(m.ctx, name, m.paths(table, months), "SELECT * FROM "+engine.Name(table)+" WHERE false")
+}
+
+// paths are the files of some months of a table.
+func (m *maker) paths(table string, months []*month) []string {
+	out := make([]string, len(months))
 	for i, at := range months {
-		paths[i] = m.path(table, at)
+		out[i] = m.path(table, at)
 	}
-	return m.e.View(m.ctx, name, paths, "SELECT * FROM "+engine.Name(table)+" WHERE false")
+	return out
 }
 
 // codedView is view once ids have been replaced: then base tables are in one file each.

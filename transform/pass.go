@@ -121,7 +121,7 @@ func (m *maker) eachBatch(batches [][]staleMonth, work func(w *maker, batch []st
 
 // batch makes the tables of passes for some months.
 func (m *maker) batch(passes []pass, pick func(pass) []string, batch []staleMonth) error {
-	var loaded bool
+	var loaded string
 	for _, p := range passes {
 		var months []*month
 		for _, s := range batch {
@@ -135,11 +135,11 @@ func (m *maker) batch(passes []pass, pick func(pass) []string, batch []staleMont
 		if err := m.look(p, months); err != nil {
 			return err
 		}
-		if p.loaded && !loaded {
-			if err := m.load(batch); err != nil {
+		if p.loads != "" && p.loads != loaded {
+			if err := m.load(p.loads, batch); err != nil {
 				return err
 			}
-			loaded = true
+			loaded = p.loads
 		}
 		for _, table := range pick(p) {
 			m.step(span(batch) + " " + table)
@@ -165,7 +165,7 @@ func (m *maker) make(table string, months []*month) error {
 	if err != nil {
 		return fmt.Errorf("make table %s: %w", table, err)
 	}
-	return m.view(table, table, months)
+	return m.e.View(m.ctx, table, m.paths(table, months), "")
 }
 
 // saveEach writes the rows of each month to a file of its own: the same, in the same order, as if the month were alone.
@@ -226,8 +226,8 @@ func (m *maker) look(p pass, months []*month) error {
 	return m.lookAtFindings(months)
 }
 
-// load puts the readings of some months, whose visits are in view, into memory, and the view readings over them.
-func (m *maker) load(batch []staleMonth) error {
+// load puts what is asked of the readings of some months, whose visits are in view, into memory, as these_readings.
+func (m *maker) load(table string, batch []staleMonth) error {
 	if m.coded != "" {
 		months := make([]*month, len(batch))
 		for i, s := range batch {
@@ -245,17 +245,20 @@ func (m *maker) load(batch []staleMonth) error {
 			from, to = min(from, s.takenFrom), max(to, s.takenTo)
 		}
 	}
-	query, err := SQL("month_readings")
+	query, err := SQL(table)
 	if err != nil {
 		return err
 	}
 	if err := m.e.Define(m.ctx, "near_readings", fmt.Sprintf("SELECT * FROM held_readings WHERE taken_at BETWEEN make_timestamptz(%d) AND make_timestamptz(%d)", from, to)); err != nil {
 		return err
 	}
-	if err := m.e.Keep(m.ctx, "month_readings", query); err != nil {
+	if err := m.e.Keep(m.ctx, table, query); err != nil {
 		return err
 	}
-	return m.theseReadings("SELECT * FROM month_readings")
+	if table != "month_readings" {
+		return m.e.Define(m.ctx, "these_readings", "SELECT * FROM "+table)
+	}
+	return m.theseReadings("SELECT * FROM " + table)
 }
 
 // theseReadings says of which readings the view of that name, and readings over it, are.

@@ -11,7 +11,7 @@ type pass struct {
 	follows bool     // needs the pass before of the months at hand only
 	tables  []string // in the order in which they are made
 	named   []string // those that name ids in sentences, made after them
-	loaded  bool     // readings of the months at hand are put into memory first
+	loads   string   // what of the readings of the months at hand is put into memory first, as these_readings
 
 	reads      []string // tables of earlier passes
 	near, year []string
@@ -23,7 +23,7 @@ var visited = pass{name: "visits", tables: []string{"visits"}}
 // passes in their order. What a table of a pass is made of is told by maker.digest.
 var passes = []pass{
 	{
-		name: "alone", loaded: true,
+		name: "alone", loads: "month_readings",
 		tables: []string{"point_decisions", "reading_cells", "unit_visits", "unit_levels", "repeated_readings", "technician_levels", "material_levels", "level_sequences"},
 		named:  []string{"protocol_readings"},
 		reads:  []string{"visits"},
@@ -36,13 +36,13 @@ var passes = []pass{
 		year:   []string{"material_levels"},
 	},
 	{
-		name: "found", loaded: true,
+		name: "found", loads: "called_readings",
 		tables: []string{"point_truth", "point_visits", "visit_counts", "verified_readings"},
 		named:  []string{"checked_calls", "protocol_calls", "protocol_points", "protocol_visits"},
 		reads:  []string{"visits", "point_decisions", "reading_cells", "unit_visits", "called_elsewhere", "level_thresholds", "level_cuts", "return_checks"},
 	},
 	{
-		name: "copied", follows: true, loaded: true,
+		name: "copied", follows: true, loads: "called_readings",
 		named: []string{"copied_levels"},
 		reads: []string{"visits", "level_sequences"},
 		year:  []string{"technician_levels", "level_sequences"},
