@@ -38,6 +38,7 @@ type month struct {
 type inputs struct {
 	readings, findings, logs string
 	count                    int64 // of readings
+	size                     int64 // rows to go through: of visits, and of readings once they are known
 	takenFrom, takenTo       int64 // bounds of their taken_at, microseconds since 1970
 }
 
@@ -73,11 +74,11 @@ func (m *maker) find() error {
 		fingerprint = "CAST(sum(hash(v)) AS VARCHAR)"
 	}
 	query := "SELECT month, " + fingerprint + `, min(epoch_us(started_at)), max(epoch_us(started_at)),
-		date_diff('day', DATE '1970-01-01', min(local_date)), date_diff('day', DATE '1970-01-01', max(local_date)) FROM placed_visits v GROUP BY month ORDER BY month`
+		date_diff('day', DATE '1970-01-01', min(local_date)), date_diff('day', DATE '1970-01-01', max(local_date)), count(*) FROM placed_visits v GROUP BY month ORDER BY month`
 	return m.e.Each(m.ctx, query, nil, func(scan func(...any) error) error {
 		at := &month{digests: map[string]string{}, earlier: map[string]string{}}
 		m.months = append(m.months, at)
-		return scan(&at.name, &at.visits, &at.startedFrom, &at.startedTo, &at.firstDay, &at.lastDay)
+		return scan(&at.name, &at.visits, &at.startedFrom, &at.startedTo, &at.firstDay, &at.lastDay, &at.size)
 	})
 }
 
@@ -143,6 +144,9 @@ func (m *maker) monthly() error {
 	}
 	if err := m.inputs(); err != nil {
 		return err
+	}
+	for _, at := range m.months {
+		at.size += at.count
 	}
 	pick := func(p pass) []string { return slices.Concat(p.tables, p.named) }
 	if m.opt.Between != nil {

@@ -16,7 +16,7 @@ import (
 	"scanledger/transform/engine"
 )
 
-// together is how many readings the months have that are made by one statement: where there are few, most of what a statement
+// together is how many visits and readings the months have that are made by one statement: where there are few, most of what a statement
 // costs is its beginning.
 const together = 100_000
 
@@ -81,8 +81,8 @@ func (m *maker) stale(passes []pass, pick func(pass) []string) (out []staleMonth
 func batches(months []staleMonth) (out [][]staleMonth) {
 	var n int64
 	for _, s := range months {
-		if n += s.count; len(out) == 0 || n > together {
-			out, n = append(out, nil), s.count
+		if n += s.size; len(out) == 0 || n > together {
+			out, n = append(out, nil), s.size
 		}
 		out[len(out)-1] = append(out[len(out)-1], s)
 	}
