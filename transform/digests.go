@@ -165,7 +165,7 @@ func (m *maker) digest(p pass) error {
 	around := map[*month]string{}
 	if p.name == "found" {
 		var err error
-		if around, err = m.contents(passes[1].tables); err != nil {
+		if around, err = m.contents(m.wanted(passes[1].tables)); err != nil {
 			return err
 		}
 	}

@@ -148,7 +148,7 @@ func (m *maker) monthly() error {
 	for _, at := range m.months {
 		at.size += at.count
 	}
-	pick := func(p pass) []string { return slices.Concat(p.tables, p.named) }
+	pick := func(p pass) []string { return m.wanted(slices.Concat(p.tables, p.named)) }
 	if m.opt.Between != nil {
 		pick = func(p pass) []string { return p.tables }
 	}
@@ -156,6 +156,9 @@ func (m *maker) monthly() error {
 		if err := m.stage(passes, pick); err != nil {
 			return err
 		}
+	}
+	if m.opt.Only != nil {
+		return nil
 	}
 	if err := m.finish(Base()); err != nil {
 		return err
@@ -170,6 +173,13 @@ func (m *maker) monthly() error {
 		return err
 	}
 	return m.remember()
+}
+
+// wanted are those of some tables that are to be made.
+func (m *maker) wanted(tables []string) []string {
+	return slices.DeleteFunc(slices.Clone(tables), func(table string) bool {
+		return m.opt.Only != nil && !slices.Contains(m.opt.Only, table) && table != visited.tables[0]
+	})
 }
 
 // between lets ids be replaced, and makes the tables whose sentences name them.

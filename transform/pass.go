@@ -207,7 +207,7 @@ func (m *maker) look(p pass, months []*month) error {
 	if err := m.e.Define(m.ctx, "these_months", "SELECT CAST(month AS VARCHAR) AS month, CAST(year_from AS VARCHAR) AS year_from FROM (VALUES "+strings.Join(rows, ", ")+") AS t (month, year_from)"); err != nil {
 		return err
 	}
-	for _, table := range p.reads {
+	for _, table := range m.wanted(p.reads) {
 		if err := m.view(table, table, months); err != nil {
 			return err
 		}
@@ -217,7 +217,7 @@ func (m *maker) look(p pass, months []*month) error {
 		tables []string
 		around func(*month) []*month
 	}{{"near_", p.near, m.near}, {"year_", p.year, m.year}} {
-		for _, table := range scope.tables {
+		for _, table := range m.wanted(scope.tables) {
 			if err := m.view(scope.prefix+table, table, m.around(months, scope.around)); err != nil {
 				return err
 			}

@@ -59,6 +59,8 @@ type Options struct {
 	Local     *engine.Engine // makes the tables of unit logs where facts are made in a fleet, with the same views of settle in it; nil: the engine of the facts
 	Earlier   string         // folder of the fact tables of an earlier run, whose months and unit-days are taken over where nothing changed; may be empty
 
+	Only []string // tables by month to make, with those they are made of, to see what they cost; nil: all there are
+
 	// Between, where set, is called once the base tables are made, and before the others, which name ids
 	// in sentences. These are then made of the base tables as it leaves them: NAME.parquet in the folder it returns.
 	Between func() (folder string, err error)

@@ -57,7 +57,8 @@ func TestRecordsAreAsSaid(t *testing.T) {
 	}
 }
 
-// TestFloorCountsPoints: the floor of build counts every point that was decided, once.
+// TestFloorCountsPoints: the floor of build counts every point that was decided, once, and so do the fact tables that lead to
+// the count table.
 func TestFloorCountsPoints(t *testing.T) {
 	ctx, dir := context.Background(), t.TempDir()
 	if _, _, err := (Size{Readings: 3000, Months: 2}).Write(filepath.Join(dir, "records")); err != nil {
@@ -86,6 +87,14 @@ func TestFloorCountsPoints(t *testing.T) {
 	query := "SELECT (SELECT sum(n) FROM counts), (SELECT count(*) FROM (SELECT DISTINCT inspection_id, point_id FROM held_readings WHERE call <> 'unsure'))"
 	if err := e.Each(ctx, query, nil, func(scan func(...any) error) error { return scan(&counted, &points) }); err != nil || counted != points || points < 900 {
 		t.Errorf("%d of %d points counted, %v", counted, points, err)
+	}
+	facts := filepath.Join(dir, "facts")
+	if err := Floor(ctx, "facts", []string{storeDir, facts}); err != nil {
+		t.Fatal(err)
+	}
+	made := "SELECT CAST(sum(n) AS BIGINT) FROM read_parquet('" + facts + "/visit_counts/*.parquet') WHERE call <> 'unsure'"
+	if err := e.Each(ctx, made, nil, func(scan func(...any) error) error { return scan(&counted) }); err != nil || counted != points {
+		t.Errorf("%d of %d points in facts, %v", counted, points, err)
 	}
 }
 

@@ -12,7 +12,7 @@ type benchCmd struct {
 	Rows   []int    `help:"Readings to make; with several sizes, how time grows from one to the next is told too." default:"1000000"`
 	Months int      `help:"Months over which they spread." default:"36"`
 	Runs   int      `help:"Runs of each stage and of its floor, in alternation." default:"5"`
-	Stage  []string `help:"What to measure: load, build, month, script (needs pandas); otherwise the first three." placeholder:"STAGE"`
+	Stage  []string `help:"What to measure: load, counts, build, month, script (needs pandas); otherwise the first four." placeholder:"STAGE"`
 	Python string   `help:"Interpreter with pandas, for the stage script." default:"/usr/bin/python3" placeholder:"FILE"`
 	Dir    string   `help:"Folder for what is made; otherwise one that is removed." type:"path" placeholder:"DIR"`
 }
@@ -33,7 +33,7 @@ func (c *benchCmd) Run(a *app) (err error) {
 		return err
 	}
 	if len(c.Stage) == 0 {
-		c.Stage = bench.Stages[:3]
+		c.Stage = bench.Stages[:4]
 	}
 	w := &watch{a: a}
 	defer w.finish()
@@ -79,7 +79,7 @@ func (a *app) measured(out []bench.Compared) error {
 }
 
 type floorCmd struct {
-	Stage string   `arg:"" help:"load or build."`
+	Stage string   `arg:"" help:"load, build or facts."`
 	Args  []string `arg:"" optional:"" help:"What it works on."`
 }
 
