@@ -181,6 +181,8 @@ func (m *maker) digest(p pass) error {
 			}
 		case "found":
 			of = append(of, at.digests["alone"], at.findings, at.logs, around[at])
+		case "read":
+			of = append(of, at.digests["found"])
 		case "copied":
 			for _, o := range m.year(at) {
 				of = append(of, o.digests["alone"])

@@ -36,10 +36,16 @@ var passes = []pass{
 		year:   []string{"material_levels"},
 	},
 	{
-		name: "found", loads: "called_readings",
-		tables: []string{"point_truth", "point_visits", "visit_counts", "verified_readings"},
-		named:  []string{"checked_calls", "protocol_calls", "protocol_points", "protocol_visits"},
-		reads:  []string{"visits", "point_decisions", "reading_cells", "unit_visits", "called_elsewhere", "level_thresholds", "level_cuts", "return_checks"},
+		name:   "found",
+		tables: []string{"point_truth", "point_visits", "visit_counts"},
+		named:  []string{"checked_calls", "protocol_points", "protocol_visits"},
+		reads:  []string{"visits", "point_decisions", "reading_cells", "unit_visits", "called_elsewhere", "level_cuts", "return_checks"},
+	},
+	{
+		name: "read", follows: true, loads: "called_readings",
+		tables: []string{"verified_readings"},
+		named:  []string{"protocol_calls"},
+		reads:  []string{"visits", "point_visits", "level_thresholds"},
 	},
 	{
 		name: "copied", follows: true, loads: "called_readings",
