@@ -1,5 +1,7 @@
 package transform
 
+import "slices"
+
 // A pass makes some tables of every month before the next pass begins, since later passes look at months around the
 // one at hand. Tables see the month under their own names, and other months under near_ (those within truth_days),
 // year_ (the year that ends with it) and before_ (all earlier ones).
@@ -12,6 +14,9 @@ type pass struct {
 	reads              []string // tables of earlier passes
 	near, year, before []string
 }
+
+// all are its tables, in the order in which they are made.
+func (p pass) all() []string { return slices.Concat(p.tables, p.named) }
 
 // passes in their order. What a table of a pass is made of is told by maker.digest.
 var passes = []pass{
@@ -41,13 +46,23 @@ var passes = []pass{
 		year:   []string{"technician_levels"},
 		before: []string{"level_sequences"},
 	},
+	{ // what analyses add up over months
+		name:   "counted",
+		tables: []string{"inspection_counts", "call_counts", "gain_counts", "accuracy_counts", "people_counts", "condition_counts", "habit_counts", "unit_counts", "stepping_counts", "gain_mixes"},
+		reads:  []string{"visits", "point_visits", "reading_cells"},
+	},
+	{
+		name:  "checked",
+		named: []string{"check_counts", "inspection_breaches"},
+		reads: []string{"visits", "protocol_readings", "protocol_points", "protocol_calls", "copied_levels", "protocol_visits"},
+	},
 }
 
 // monthly lists the tables of one file a month.
 func monthly() []string {
 	out := []string{"visits"}
 	for _, p := range passes {
-		out = append(append(out, p.tables...), p.named...)
+		out = append(out, p.all()...)
 	}
 	return out
 }

@@ -2,7 +2,7 @@
 -- title: Does the season make a difference
 -- question: Do calls of movement, and their confirmation, rise and fall with the time of year, when is the peak, and how sure is that?
 -- grain: one row per group of regions and measure; groups are all four-season regions, all wet and dry regions, and each region alone
--- reads: point_visits, visits
+-- reads: inspection_counts, held_regions
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: group | four_season, wet_dry or region
@@ -34,24 +34,22 @@
 -- caveat: No other figure is adjusted for season. What is tested, where and by whom may differ by season too.
 -- caveat: Within less than two years a season and a trend cannot be told apart.
 WITH measured AS (
-    SELECT 'called_active' AS measure, inspection_id, count(*) AS n, count(*) FILTER (WHERE call = 'active') AS events
-    FROM point_visits
-    GROUP BY inspection_id
+    SELECT 'called_active' AS measure, region, site_key, month, local_date, points AS n, active AS events
+    FROM inspection_counts
+    WHERE points > 0 AND month BETWEEN $from AND $to
     UNION ALL
-    SELECT 'confirmed', inspection_id, count(*), count(*) FILTER (WHERE truth = 'active')
-    FROM point_visits
-    WHERE call = 'active' AND verified_by = 'decisive'
-    GROUP BY inspection_id
+    SELECT 'confirmed', region, site_key, month, local_date, active_verified, confirmed
+    FROM inspection_counts
+    WHERE active_verified > 0 AND month BETWEEN $from AND $to
 ), placed AS (
-    SELECT g."group", CASE WHEN g."group" = 'region' THEN v.region END AS region, m.measure,
-           v.season_scheme IN ('south_four', 'south_wet_dry') AS southern, v.site_key, v.month,
-           CAST(extract(doy FROM v.local_date) AS INTEGER) AS day, m.n, m.events
+    SELECT g."group", CASE WHEN g."group" = 'region' THEN m.region END AS region, m.measure,
+           r.season_scheme IN ('south_four', 'south_wet_dry') AS southern, m.site_key, m.month,
+           CAST(extract(doy FROM m.local_date) AS INTEGER) AS day, m.n, m.events
     FROM measured m
-    JOIN visits v ON v.inspection_id = m.inspection_id
+    JOIN held_regions r ON r.region = m.region
     JOIN (VALUES ('region', 'south_four'), ('region', 'north_four'), ('region', 'south_wet_dry'), ('region', 'north_wet_dry'),
                  ('four_season', 'south_four'), ('four_season', 'north_four'), ('wet_dry', 'south_wet_dry'), ('wet_dry', 'north_wet_dry'))
-         AS g ("group", season_scheme) ON g.season_scheme = v.season_scheme
-    WHERE v.month BETWEEN $from AND $to
+         AS g ("group", season_scheme) ON g.season_scheme = r.season_scheme
 ), by_site AS (
     SELECT "group", region, measure, site_key, CAST(sum(n) AS BIGINT) AS n, CAST(sum(events) AS BIGINT) AS events
     FROM placed

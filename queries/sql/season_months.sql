@@ -2,7 +2,7 @@
 -- title: The months of the year as counted
 -- question: How many point-visits fell in each month of the year, and how many were called active or confirmed?
 -- grain: one row per group of regions, measure and month of the year
--- reads: point_visits, visits
+-- reads: inspection_counts, held_regions
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: group | four_season, wet_dry or region
@@ -19,23 +19,21 @@
 -- column: enough | false where there are fewer cases than the floor
 -- caveat: Raw counts: nothing is adjusted.
 WITH measured AS (
-    SELECT 'called_active' AS measure, inspection_id, count(*) AS n, count(*) FILTER (WHERE call = 'active') AS events
-    FROM point_visits
-    GROUP BY inspection_id
+    SELECT 'called_active' AS measure, region, site_key, month, local_date, points AS n, active AS events
+    FROM inspection_counts
+    WHERE points > 0 AND month BETWEEN $from AND $to
     UNION ALL
-    SELECT 'confirmed', inspection_id, count(*), count(*) FILTER (WHERE truth = 'active')
-    FROM point_visits
-    WHERE call = 'active' AND verified_by = 'decisive'
-    GROUP BY inspection_id
+    SELECT 'confirmed', region, site_key, month, local_date, active_verified, confirmed
+    FROM inspection_counts
+    WHERE active_verified > 0 AND month BETWEEN $from AND $to
 ), placed AS (
-    SELECT g."group", CASE WHEN g."group" = 'region' THEN v.region END AS region, m.measure, v.site_key, m.n, m.events,
-           CAST((extract(month FROM v.local_date) + g.moved - 1) % 12 + 1 AS INTEGER) AS month_of_year
+    SELECT g."group", CASE WHEN g."group" = 'region' THEN m.region END AS region, m.measure, m.site_key, m.n, m.events,
+           CAST((extract(month FROM m.local_date) + g.moved - 1) % 12 + 1 AS INTEGER) AS month_of_year
     FROM measured m
-    JOIN visits v ON v.inspection_id = m.inspection_id
+    JOIN held_regions r ON r.region = m.region
     JOIN (VALUES ('region', 'south_four', 0), ('region', 'north_four', 0), ('region', 'south_wet_dry', 0), ('region', 'north_wet_dry', 0),
                  ('four_season', 'south_four', 6), ('four_season', 'north_four', 0), ('wet_dry', 'south_wet_dry', 6), ('wet_dry', 'north_wet_dry', 0))
-         AS g ("group", season_scheme, moved) ON g.season_scheme = v.season_scheme
-    WHERE v.month BETWEEN $from AND $to
+         AS g ("group", season_scheme, moved) ON g.season_scheme = r.season_scheme
 ), by_site AS (
     SELECT "group", region, measure, month_of_year, site_key, CAST(sum(n) AS BIGINT) AS n, CAST(sum(events) AS BIGINT) AS events
     FROM placed
