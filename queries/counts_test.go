@@ -17,8 +17,8 @@ import (
 )
 
 // sums lists what each count table adds up to, beside the same from the rows it counts: the first query of each reads the count
-// table. SITE and
-// CIRCUMSTANCE stand for the cluster of a row.
+// table. SITE,
+// CIRCUMSTANCE and POOLED stand for the cluster of a row.
 var sums = []struct{ table, counted, plain string }{
 	{"inspection_counts",
 		"SELECT month, inspection_id, CAST(readings AS BIGINT), CAST(controls AS BIGINT) FROM inspection_counts WHERE readings + controls > 0",
@@ -54,7 +54,7 @@ var sums = []struct{ table, counted, plain string }{
 	{"condition_counts",
 		`SELECT month, technician_id, site_key, material, thickness_band, season, region, purpose, called_elsewhere, gain, first_gain, CAST(sum(n) AS BIGINT), CAST(sum(active) AS BIGINT),
 			CAST(sum(n) FILTER (false_alarm_known) AS BIGINT), CAST(sum(false_alarms) AS BIGINT), CAST(sum(clear) AS BIGINT), CAST(sum(missed) AS BIGINT) FROM condition_counts GROUP BY ALL`,
-		`SELECT month, technician_id, CIRCUMSTANCE, material, thickness_band, season, region, purpose, called_elsewhere, gain, first_gain, count(*), count(*) FILTER (call = 'active'),
+		`SELECT month, technician_id, POOLED, material, thickness_band, season, region, purpose, called_elsewhere, gain, first_gain, count(*), count(*) FILTER (call = 'active'),
 			nullif(count(*) FILTER (call = 'active' AND verified_by = 'decisive'), 0), count(*) FILTER (false_alarm), count(*) FILTER (call = 'clear'),
 			count(*) FILTER (missed AND verified_by = 'decisive') FROM point_visits GROUP BY ALL`},
 	{"habit_counts",
@@ -76,7 +76,7 @@ var sums = []struct{ table, counted, plain string }{
 		"SELECT month, technician_id, count(DISTINCT (inspection_id, material, model, gain_min, gain_max)) FROM readings WHERE NOT control GROUP BY ALL"},
 	{"gain_mixes",
 		"SELECT month, technician_id, site_key, material, model, gain, CAST(sum(readings) AS BIGINT) FROM gain_mixes GROUP BY ALL",
-		"SELECT month, technician_id, CIRCUMSTANCE, material, coalesce(model, ''), gain, count(*) FROM readings WHERE NOT control GROUP BY ALL"},
+		"SELECT month, technician_id, POOLED, material, coalesce(model, ''), gain, count(*) FROM readings WHERE NOT control GROUP BY ALL"},
 	{"check_counts",
 		"SELECT month, check_id, technician_id, CAST(sum(chances) AS BIGINT), CAST(sum(breaches) AS BIGINT) FROM check_counts GROUP BY ALL",
 		"SELECT month, check_id, technician_id, CAST(sum(n) AS BIGINT), CAST(coalesce(sum(n) FILTER (breach), 0) AS BIGINT) FROM checks GROUP BY ALL"},
@@ -121,7 +121,7 @@ func TestCountsAddUp(t *testing.T) {
 		if err := e.Define(t.Context(), "checks", allChecks); err != nil {
 			t.Fatal(err)
 		}
-		cluster := strings.NewReplacer("CIRCUMSTANCE", fmt.Sprint("site_key % ", clusters.Circumstances), "SITE", fmt.Sprint("site_key % ", clusters.Sites))
+		cluster := strings.NewReplacer("CIRCUMSTANCE", fmt.Sprint("site_key % ", clusters.Circumstances), "POOLED", fmt.Sprint("site_key % ", clusters.Pooled), "SITE", fmt.Sprint("site_key % ", clusters.Sites))
 		for _, s := range sums {
 			var rows, more, fewer int
 			plain := cluster.Replace(s.plain)

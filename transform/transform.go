@@ -184,9 +184,10 @@ func (m *maker) params() error {
 		return fmt.Errorf("count sites: %w", err)
 	}
 	m.clusters = clusters(sites, m.opt.MostSites)
-	columns := "CAST($truth_days AS INTEGER) AS truth_days, CAST($site_groups AS BIGINT) AS site_groups, CAST($circumstance_groups AS BIGINT) AS circumstance_groups, $sites_grouped AS sites_grouped"
+	columns := "CAST($truth_days AS INTEGER) AS truth_days, CAST($site_groups AS BIGINT) AS site_groups, CAST($circumstance_groups AS BIGINT) AS circumstance_groups, " +
+		"CAST($pooled_groups AS BIGINT) AS pooled_groups, $sites_grouped AS sites_grouped"
 	args := []any{engine.Arg("truth_days", m.opt.TruthDays), engine.Arg("site_groups", m.clusters.Sites), engine.Arg("circumstance_groups", m.clusters.Circumstances),
-		engine.Arg("sites_grouped", m.clusters.Grouped())}
+		engine.Arg("pooled_groups", m.clusters.Pooled), engine.Arg("sites_grouped", m.clusters.Grouped())}
 	for _, p := range protocol.Parameters {
 		columns += ", CAST($" + p.Name + " AS DOUBLE) AS " + p.Name
 		args = append(args, engine.Arg(p.Name, m.opt.Protocol.Value(p.Name)))

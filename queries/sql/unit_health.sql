@@ -2,7 +2,7 @@
 -- title: Which units need looking into?
 -- question: Does a unit raise more false alarms than where it is used and who uses it would give, while past its service date or in service, and does anything else in its readings ask for a look?
 -- grain: one row per unit
--- reads: held_units, unit_counts, people_counts
+-- reads: held_units, unit_counts, people_counts, params
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: unit_id | unit
@@ -51,13 +51,14 @@
 WITH period AS (
     SELECT max(last_day) AS last_day FROM unit_counts WHERE month BETWEEN $from AND $to
 ), calls AS (
-    SELECT unit_id, unit_overdue = 'yes' AS overdue, CAST(site_key AS VARCHAR) AS site, material, region || ' ' || season AS season, technician_id,
+    SELECT unit_id, unit_overdue = 'yes' AS overdue, CAST(site_key % p.pooled_groups AS VARCHAR) AS site, material, region || ' ' || season AS season, technician_id,
            concat(substr(month, 1, 4), CASE WHEN substr(month, 6) > '06' THEN '-07' ELSE '-01' END) AS half,
            CAST(sum(n) AS BIGINT) AS points, CAST(sum(active) AS BIGINT) AS active, CAST(sum(active_verified) AS BIGINT) AS verified,
            CAST(sum(active_verified - confirmed) AS BIGINT) AS false_alarms
     FROM people_counts
+    CROSS JOIN params p
     WHERE month BETWEEN $from AND $to
-    GROUP BY unit_id, unit_overdue = 'yes', site_key, material, region || ' ' || season, technician_id,
+    GROUP BY unit_id, unit_overdue = 'yes', site_key % p.pooled_groups, material, region || ' ' || season, technician_id,
              concat(substr(month, 1, 4), CASE WHEN substr(month, 6) > '06' THEN '-07' ELSE '-01' END)
 )
 SELECT 'unit' AS part, u.unit_id, coalesce(u.model, ''), u.service_due_on < p.last_day AS overdue, CAST(u.service_due_on AS VARCHAR) AS due, '' AS site, '' AS material,

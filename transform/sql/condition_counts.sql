@@ -1,7 +1,7 @@
 -- table: condition_counts
 -- grain: one row per technician, cluster and conditions of point-visits, verified active calls apart
 -- about: How calls held up under the same conditions, for models that compare people.
--- column: site_key | the cluster: the site, see visits, or its number after division by the circumstance_groups of params
+-- column: site_key | the cluster: the site, see visits, or its number after division by the pooled_groups of params
 -- column: false_alarm_known | true for active calls that a decisive finding tells about
 -- column: n | point-visits
 -- column: active | those of them called active; clear likewise
@@ -9,7 +9,7 @@
 -- column: clear_verified | point-visits called clear that a decisive finding tells about
 -- column: missed | those of these where activity was found
 WITH points AS (
-    SELECT v.month, v.technician_id, v.site_key % p.circumstance_groups AS site_key, v.material, v.thickness_band, v.season, v.region, v.purpose, v.called_elsewhere,
+    SELECT v.month, v.technician_id, v.site_key % p.pooled_groups AS site_key, v.material, v.thickness_band, v.season, v.region, v.purpose, v.called_elsewhere,
            v.gain, v.first_gain, v.call = 'active' AND v.verified_by = 'decisive' AS false_alarm_known, v.call, v.verified_by, v.truth
     FROM point_visits v
     CROSS JOIN params p
