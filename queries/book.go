@@ -225,10 +225,8 @@ func (d *desk) months() []any {
 	return []any{engine.Arg("from", d.book.From), engine.Arg("to", d.book.To)}
 }
 
-// clustered binds the period and the clusters, for queries of tables that hold sites.
-func (d *desk) clustered() []any {
-	return append(d.months(), engine.Arg("groups", d.clusters.Sites))
-}
+// clustered binds the period and the given clusters, for queries of tables that hold sites.
+func (d *desk) clustered(groups int64) []any { return append(d.months(), engine.Arg("groups", groups)) }
 
 // run runs the named query; scan reads one of its rows into a new entry.
 func run[R any](d *desk, name string, args []any, scan func(scan func(...any) error, row *R) error) ([]R, Query, error) {
