@@ -71,8 +71,14 @@ func FalseAlarms(visited []Visited, floor int, conf float64) ([]Alarms, error) {
 	}
 	spread := b.siteSpread(&all)
 	out := make([]Alarms, len(b.parts))
+	var model factorModel
 	for i, part := range b.parts {
-		if out[i], err = b.compare(part, &all, spread, floor, conf); err != nil {
+		if i == 0 || b.unit(part) != b.unit(b.parts[i-1]) { // in service and overdue have the same others
+			if model, err = fitFactors(b.cells, b.others(b.unit(part)), b.levels, &all); err != nil {
+				return nil, err
+			}
+		}
+		if out[i], err = b.compare(part, &model, spread, floor, conf); err != nil {
 			return nil, err
 		}
 	}
@@ -187,27 +193,29 @@ func (b *alarmBook) siteSpread(model *factorModel) float64 {
 	return max(1, squares/sum)
 }
 
+// unit is that of a part.
+func (b *alarmBook) unit(part run) string { return b.rows[part.from].Unit }
+
 // others are the tallies of all units in service but one.
 func (b *alarmBook) others(unit string) []tally {
 	out := slices.Clone(b.inService)
-	for i, v := range b.rows {
-		if v.Unit == unit && !v.Overdue {
-			out[b.at[i]].points -= v.Points
-			out[b.at[i]].events -= v.FalseAlarms
+	for _, part := range b.parts {
+		if b.unit(part) != unit || b.rows[part.from].Overdue {
+			continue
+		}
+		for i := part.from; i < part.to; i++ {
+			out[b.at[i]].points -= b.rows[i].Points
+			out[b.at[i]].events -= b.rows[i].FalseAlarms
 		}
 	}
 	return out
 }
 
-// compare sets one unit, in service or overdue, against the others in service.
-func (b *alarmBook) compare(part run, all *factorModel, spread float64, floor int, conf float64) (Alarms, error) {
+// compare sets one unit, in service or overdue, against the model of the others in service.
+func (b *alarmBook) compare(part run, model *factorModel, spread float64, floor int, conf float64) (Alarms, error) {
 	out := Alarms{Unit: b.rows[part.from].Unit, Overdue: b.rows[part.from].Overdue, Z: math.NaN(), P: math.NaN(), Q: math.NaN()}
 	out.Ratio = stats.Estimate{Value: math.NaN(), Low: math.NaN(), High: math.NaN(), Conf: conf}
-	model, err := fitFactors(b.cells, b.others(out.Unit), b.levels, all)
-	if err != nil {
-		return out, err
-	}
-	own := out.count(b, part, &model)
+	own := out.count(b, part, model)
 	if out.Points == 0 {
 		return out, nil
 	}

@@ -41,7 +41,7 @@ WITH weights AS (
     SELECT split_part(w.entry, '=', 1) AS check_id, CAST(split_part(w.entry, '=', 2) AS BIGINT) AS weight
     FROM UNNEST(string_split($weights, ',')) AS w (entry)
 ), breached AS (
-    SELECT b.inspection_id, CAST(sum(b.breaches) AS BIGINT) AS breaches, string_agg(b.check_id, ', ' ORDER BY b.check_id) AS checks, CAST(sum(w.weight) AS BIGINT) AS weight
+    SELECT b.inspection_id, CAST(sum(b.breaches) AS BIGINT) AS breaches, CAST(sum(w.weight) AS BIGINT) AS weight
     FROM inspection_breaches b
     JOIN weights w ON w.check_id = b.check_id
     WHERE b.month BETWEEN $from AND $to AND NOT list_contains(string_split($off, ','), b.check_id)
@@ -66,6 +66,12 @@ WITH weights AS (
     SELECT inspection_id, weight
     FROM ranked
     WHERE wanted OR nth <= $most
+), departed AS (
+    SELECT b.inspection_id, CAST(sum(b.breaches) AS BIGINT) AS breaches, string_agg(b.check_id, ', ' ORDER BY b.check_id) AS checks
+    FROM inspection_breaches b
+    JOIN kept k ON k.inspection_id = b.inspection_id
+    WHERE b.month BETWEEN $from AND $to AND NOT list_contains(string_split($off, ','), b.check_id)
+    GROUP BY b.inspection_id
 )
 SELECT v.inspection_id, v.site_id, v.technician_id, v.region, CAST(v.local_date AS VARCHAR) AS "date",
        strftime(v.started_at AT TIME ZONE v.time_zone, '%H:%M') AS "start",
@@ -77,6 +83,6 @@ SELECT v.inspection_id, v.site_id, v.technician_id, v.region, CAST(v.local_date 
 FROM kept k
 JOIN visits v ON v.inspection_id = k.inspection_id
 JOIN inspection_counts c ON c.inspection_id = v.inspection_id
-LEFT JOIN breached b ON b.inspection_id = v.inspection_id
+LEFT JOIN departed b ON b.inspection_id = v.inspection_id
 LEFT JOIN drawn d ON d.inspection_id = v.inspection_id
 ORDER BY k.weight DESC, v.local_date DESC, v.inspection_id
