@@ -78,12 +78,12 @@ func rankedSection(b *queries.Book, biz Business, d direction) Section {
 		out.Paragraphs = []string{"Not searched: " + s.WhyNot + "."}
 		return out
 	case len(s.Patterns) == 0:
-		out.Paragraphs = []string{fmt.Sprintf("%s patterns were tried on %s %s. That none stands out does not prove that there is none: a rare or weak one would not show.",
-			queries.Count(s.Tried), queries.Count(s.Checked), d.calls)}
+		out.Paragraphs = []string{fmt.Sprintf("%s patterns were tried on %s %s%s. That none stands out does not prove that there is none: a rare or weak one would not show.",
+			queries.Count(s.Tried), queries.Count(s.Checked), d.calls, s.Partly)}
 		return out
 	}
-	out.Sub = fmt.Sprintf("The mark is how many %s there were, the band what chance makes of the expected in 95 of 100 cases. Tried on %s %s with %s %s; q bears how many were tried.",
-		d.wrong, queries.Count(s.Checked), d.calls, queries.Count(s.Wrong), d.wrong)
+	out.Sub = fmt.Sprintf("The mark is how many %s there were, the band what chance makes of the expected in 95 of 100 cases. Tried on %s %s%s with %s %s; q bears how many were tried.",
+		d.wrong, queries.Count(s.Checked), d.calls, s.Partly, queries.Count(s.Wrong), d.wrong)
 	out.Figure = rankedFigure(b, d)
 	out.Tables = []Table{rankedTable(b, biz, d)}
 	out.Margin = []Note{{fmt.Sprintf("%.0f", float64(s.Patterns[0].Extra)), fmt.Sprintf("%s more than expected in the clearest pattern. Patterns overlap: do not add them up.", d.wrong)}}

@@ -83,7 +83,7 @@ func (d *desk) accuracy() error {
 		return err
 	}
 	a := audit{floor: d.book.Floor}
-	err = d.eng.Each(d.ctx, q.SQL, d.clustered(), func(scan func(...any) error) error {
+	err = d.eng.Each(d.ctx, q.SQL, d.months(), func(scan func(...any) error) error {
 		var c siteCalls
 		if err := scan(&c.By, &c.Material, &c.DensityClass, &c.Gain, &c.Season, &c.Region, &c.Month, &c.Model, &c.ThicknessBand, &c.site, &c.stratum,
 			&c.active.Condition, &c.active.NoCondition, &c.active.Unverified, &c.activeReport,

@@ -294,7 +294,7 @@ type repeatedSet struct {
 }
 
 func (d *desk) repeatability() error {
-	sets, q, err := run(d, "technician_repeats", d.clustered(), func(scan func(...any) error, s *repeatedSet) error {
+	sets, q, err := run(d, "technician_repeats", d.clustered(d.clusters.Sites), func(scan func(...any) error, s *repeatedSet) error {
 		var levels string
 		if err := scan(&s.technician, &s.Site, &s.Active, &s.Clear, &levels); err != nil {
 			return err

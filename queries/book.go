@@ -3,13 +3,13 @@ package queries
 import (
 	"context"
 	"fmt"
-	"math"
 	"runtime"
 	"runtime/debug"
 	"time"
 
 	"scanledger/ingest/store"
 	"scanledger/queries/instrument"
+	"scanledger/transform"
 	"scanledger/transform/engine"
 	"scanledger/transform/logs"
 	"scanledger/transform/protocol"
@@ -112,7 +112,7 @@ type desk struct {
 	book *Book
 	opt  Options
 
-	sites     int                // in the book
+	clusters  transform.Clusters // that count tables were made with
 	takeApart []BreakdownRow     // of the patterns, before what lies outside them is known
 	staff     staff              // everyone's counts, once consistency has run
 	wanted    []string           // inspections that get a page, whatever their weight
@@ -202,11 +202,15 @@ func giveBack() {
 	}
 }
 
-// period fills an open end from the visits there are, and sees whether sites are to be grouped.
+// period fills an open end from the visits there are, and sees how sites are grouped.
 func (d *desk) period() error {
 	var first, last string
-	err := d.eng.Each(d.ctx, "SELECT coalesce(min(month), ''), coalesce(max(month), ''), count(DISTINCT site_key) FROM visits", nil,
-		func(scan func(...any) error) error { return scan(&first, &last, &d.sites) })
+	err := d.eng.Each(d.ctx, "SELECT coalesce(min(month), ''), coalesce(max(month), '') FROM visits", nil,
+		func(scan func(...any) error) error { return scan(&first, &last) })
+	if err != nil {
+		return fmt.Errorf("see which months there are: %w", err)
+	}
+	d.clusters, err = transform.ClustersOf(d.ctx, d.eng)
 	if d.book.From == "" {
 		d.book.From = first
 	}
@@ -221,26 +225,8 @@ func (d *desk) months() []any {
 	return []any{engine.Arg("from", d.book.From), engine.Arg("to", d.book.To)}
 }
 
-// Sites are clusters, and beyond mostSites of them random groups of sites are (the random groups of Wolter 2007, chapter 2;
-// with as many as siteGroups a standard error is itself good to 5 %). What an analysis has to read is so bounded.
-//
-// Where what is read for each cluster tells circumstances apart, so many clusters would hold a point or two each; as few as
-// circumstanceGroups a technician, or a unit, are enough where the variance is pooled over all of them.
-const (
-	mostSites          = 4096
-	siteGroups         = 256
-	circumstanceGroups = 32
-)
-
-// clustered binds the period and how many clusters sites are put into.
-func (d *desk) clustered() []any { return d.clusteredInto(siteGroups) }
-
-func (d *desk) clusteredInto(groups int64) []any {
-	if d.sites <= mostSites {
-		groups = math.MaxInt64 // every site is one
-	}
-	return append(d.months(), engine.Arg("groups", groups))
-}
+// clustered binds the period and the given clusters, for queries of tables that hold sites.
+func (d *desk) clustered(groups int64) []any { return append(d.months(), engine.Arg("groups", groups)) }
 
 // run runs the named query; scan reads one of its rows into a new entry.
 func run[R any](d *desk, name string, args []any, scan func(scan func(...any) error, row *R) error) ([]R, Query, error) {

@@ -115,7 +115,7 @@ func (d *desk) readStaff(q Query) (staff, error) {
 		return s, err
 	}
 	var cases []people.Case
-	err = d.eng.Each(d.ctx, q.SQL, d.clusteredInto(circumstanceGroups), func(scan func(...any) error) error {
+	err = d.eng.Each(d.ctx, q.SQL, d.months(), func(scan func(...any) error) error {
 		var c people.Case
 		var technician, month string
 		var site int64

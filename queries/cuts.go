@@ -38,7 +38,7 @@ func (d *desk) cuts() error {
 	if last, err := time.Parse("2006-01", d.book.To); err == nil {
 		from = last.AddDate(0, 1-pairMonths, 0).Format("2006-01")
 	}
-	rows, q, err := run(d, "cuts", append(d.clustered(), engine.Arg("pairs_from", from)), func(scan func(...any) error, r *CutRow) error {
+	rows, q, err := run(d, "cuts", append(d.months(), engine.Arg("pairs_from", from)), func(scan func(...any) error, r *CutRow) error {
 		var tested, checked stats.ClusterSums
 		err := scan(&r.By, &r.Month, &r.Region, &r.Material, &r.TechnicianID,
 			&tested.Units, &tested.Events, &tested.Clusters, &tested.EventsSquared, &tested.EventsUnits, &tested.UnitsSqrd,

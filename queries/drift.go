@@ -56,8 +56,13 @@ const (
 	Down = people.Down
 )
 
-// driftRuns is how many simulated runs the limits of one technician come from.
-const driftRuns = 1000
+// driftRuns is how many simulated runs the limits of so many technicians come from, each: a thousand, or fewer of more than twenty. Limits
+// of fewer runs stray more, but independently of one another, so that false signals over everyone come as often as is stated; with the
+// fewest, one technician's come within a third of that.
+func driftRuns(technicians int) int {
+	const most, fewest, inAll = 1000, 300, 20_000
+	return min(most, max(fewest, inAll/max(1, technicians)))
+}
 
 // drift needs the staff that consistency read.
 func (d *desk) drift() error {
@@ -65,7 +70,7 @@ func (d *desk) drift() error {
 	if err != nil {
 		return err
 	}
-	months, err := people.Watch(d.staff.panel, driftRuns)
+	months, err := people.Watch(d.staff.panel, driftRuns(len(d.staff.technicians)))
 	if err != nil {
 		return fmt.Errorf("analysis technician_drift: %w", err)
 	}

@@ -81,17 +81,18 @@ func (s PatternSearch) note(calls, wrong string) string {
 	if !s.Searched {
 		return "Not searched: " + s.WhyNot + "."
 	}
-	return fmt.Sprintf("%s patterns were tried over %s %s with %s %s; two calls of one site are alike by %.2f (correlation, given who works where).",
-		Count(s.Tried), Count(s.Checked), calls, Count(s.Wrong), wrong, float64(s.Alike))
+	return fmt.Sprintf("%s patterns were tried over %s %s%s with %s %s; two calls of one site are alike by %.2f (correlation, given who works where).",
+		Count(s.Tried), Count(s.Checked), calls, s.Partly, Count(s.Wrong), wrong, float64(s.Alike))
 }
 
 // searchPatterns searches the calls of a query and takes apart what it finds.
 func (d *desk) searchPatterns(query, direction string, cost float64) (PatternSearch, Query, error) {
-	checked, q, err := readCalls(d, query)
+	parts := d.parts(direction == "false_alarms")
+	checked, q, err := readCalls(d, query, parts)
 	if err != nil {
 		return PatternSearch{}, q, err
 	}
-	out := PatternSearch{Checked: int64(len(checked)), Alike: Unknown}
+	out := PatternSearch{Checked: int64(len(checked)), Partly: partly(parts), Alike: Unknown}
 	for _, c := range checked {
 		if c.wrong {
 			out.Wrong++

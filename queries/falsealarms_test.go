@@ -72,7 +72,7 @@ func TestPartsOfPatterns(t *testing.T) {
 func TestValuesAgainstGroupingSets(t *testing.T) {
 	b, e := smallDemoEngine(t, 1)
 	d := &desk{ctx: context.Background(), eng: e, book: b}
-	checked, _, err := readCalls(d, "false_alarm_patterns")
+	checked, _, err := readCalls(d, "false_alarm_patterns", 1)
 	if err != nil {
 		t.Fatal(err)
 	}
@@ -201,5 +201,26 @@ func TestPatternWords(t *testing.T) {
 		{Factor: "purpose", Value: "call_back"}, {Factor: "unit_id", Value: "U_1"}, {Factor: "season", Value: "dry"}, {Factor: "unit_overdue", Value: "yes"}})
 	if want := "Board, wind 35 km/h or more, battery under 20 %, call back visits, unit U_1, dry, unit overdue for service"; got != want {
 		t.Errorf("got %q, want %q", got, want)
+	}
+}
+
+// TestPartsOfCalls: of very many checked calls about mostSearched are searched, of fewer all.
+func TestPartsOfCalls(t *testing.T) {
+	d := &desk{book: &Book{Weights: []WeightRow{{Call: "active", Verified: 90_000}, {Call: "active, elsewhere active", Verified: 10_001}, {Call: "clear", Verified: 50_000},
+		{Call: "clear, elsewhere active", Verified: 80_000}, {Call: "unsure", Verified: 70_000}}}}
+	if active, clear := d.parts(true), d.parts(false); active != 3 || clear != 1 {
+		t.Errorf("active calls at one site in %d, clear ones at one in %d", active, clear)
+	}
+	if none := (&desk{book: &Book{}}).parts(true); none != 1 || partly(none) != "" || partly(3) != " at one site in 3, drawn at random" {
+		t.Errorf("without calls %d; %q, %q", none, partly(none), partly(3))
+	}
+}
+
+// TestDriftRuns: a staff of up to twenty has a thousand runs each, a large one fewer, but never too few for a tail.
+func TestDriftRuns(t *testing.T) {
+	for technicians, want := range map[int]int{0: 1000, 14: 1000, 20: 1000, 60: 333, 1000: 300} {
+		if got := driftRuns(technicians); got != want {
+			t.Errorf("%d technicians: %d runs, want %d", technicians, got, want)
+		}
 	}
 }

@@ -33,7 +33,7 @@ const curveSteps = 5
 const leastRise = 1e-3
 
 func (d *desk) gainCurve() error {
-	cells, q, err := run(d, "gain_curve", d.clustered(), func(scan func(...any) error, c *ladderCell) error {
+	cells, q, err := run(d, "gain_curve", d.clustered(d.clusters.Circumstances), func(scan func(...any) error, c *ladderCell) error {
 		return scan(&c.By, &c.Material, &c.DensityClass, &c.ThicknessBand, &c.Model, &c.truth, &c.site, &c.weighedAs, &c.call,
 			&c.unshown, &c.shown, &c.points)
 	})

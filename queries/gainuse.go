@@ -61,7 +61,7 @@ type gainCount struct {
 }
 
 func (d *desk) gainUse() error {
-	counts, q, err := run(d, "technician_gain", d.clustered(), func(scan func(...any) error, c *gainCount) error {
+	counts, q, err := run(d, "technician_gain", d.months(), func(scan func(...any) error, c *gainCount) error {
 		return scan(&c.part, &c.technician, &c.place, &c.stratum, &c.gain, &c.relative, &c.n, &c.events)
 	})
 	if err != nil {

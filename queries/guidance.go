@@ -73,7 +73,7 @@ type guidanceCell struct {
 }
 
 func (d *desk) guidance() error {
-	cells, q, err := run(d, "gain_guidance", d.clustered(), func(scan func(...any) error, c *guidanceCell) error {
+	cells, q, err := run(d, "gain_guidance", d.clustered(d.clusters.Circumstances), func(scan func(...any) error, c *guidanceCell) error {
 		return scan(&c.By, &c.Material, &c.ThicknessBand, &c.Model, &c.Gain, &c.site, &c.call, &c.ReadingsActive, &c.hits, &c.PointsActive,
 			&c.ReadingsNotActive, &c.falseAlarms, &c.PointsNotActive, &c.HouseLow, &c.HouseHigh, &c.thickness)
 	})

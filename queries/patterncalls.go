@@ -9,6 +9,7 @@ import (
 
 	"scanledger/queries/patterns"
 	"scanledger/queries/stats"
+	"scanledger/transform/engine"
 )
 
 // checkedCall is one call that a decisive finding tells about.
@@ -31,9 +32,32 @@ func (c *checkedCall) quarter() string {
 	return fmt.Sprintf("%s-Q%d", year, (n+2)/3)
 }
 
+// mostSearched is about how many checked calls are searched for patterns. Of more, those at some of the sites are taken, at random
+// as site_key is; a pattern that does not show among so many is of no use to anyone. (House's choice.)
+const mostSearched = 50_000
+
+// parts says that the checked active calls, or the clear ones that nobody called active, are searched at one site in so many.
+func (d *desk) parts(active bool) int64 {
+	var checked int64
+	for _, r := range d.book.Weights {
+		if call, _, _ := strings.Cut(r.Call, ","); call == "active" && active || r.Call == "clear" && !active {
+			checked += r.Verified
+		}
+	}
+	return max(1, (checked+mostSearched-1)/mostSearched)
+}
+
+// partly says which calls were searched, in words to put behind "calls"; nothing where all were.
+func partly(parts int64) string {
+	if parts == 1 {
+		return ""
+	}
+	return fmt.Sprintf(" at one site in %d, drawn at random", parts)
+}
+
 // readCalls reads the calls of a pattern query.
-func readCalls(d *desk, query string) ([]checkedCall, Query, error) {
-	return run(d, query, d.months(), func(scan func(...any) error, c *checkedCall) error {
+func readCalls(d *desk, query string, parts int64) ([]checkedCall, Query, error) {
+	return run(d, query, append(d.months(), engine.Arg("parts", parts)), func(scan func(...any) error, c *checkedCall) error {
 		to := []any{&c.inspection, &c.point, &c.site, &c.date, &c.month, &c.wrong, &c.found}
 		c.kinds, c.numbers = make([]string, len(kindFactors)), make([]float64, len(numberFactors))
 		known := make([]*float64, len(numberFactors))

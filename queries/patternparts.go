@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"scanledger/queries/patterns"
+	"scanledger/transform/engine"
 )
 
 // partsOf takes a pattern apart by what was found, by technician and by month. What lies outside it is added
@@ -59,7 +60,7 @@ func (d *desk) patternBreakdown() error {
 		call, by, value string
 		checked, wrong  int64
 	}
-	all, q, err := run(d, "pattern_breakdown", d.months(), func(scan func(...any) error, r *counted) error {
+	all, q, err := run(d, "pattern_breakdown", append(d.months(), engine.Arg("active_parts", d.parts(true)), engine.Arg("clear_parts", d.parts(false))), func(scan func(...any) error, r *counted) error {
 		return scan(&r.call, &r.by, &r.value, &r.checked, &r.wrong)
 	})
 	if err != nil {

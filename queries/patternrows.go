@@ -111,6 +111,7 @@ type FoundPattern struct {
 type PatternSearch struct {
 	Patterns       []FoundPattern
 	Checked, Wrong int64
+	Partly         string // of which sites the calls are, in words to put behind them; empty: of all
 	Tried          int64
 	Searched       bool
 	WhyNot         string // where it was not searched

@@ -5,6 +5,7 @@ import (
 	"slices"
 
 	"scanledger/queries/patterns"
+	"scanledger/transform/engine"
 )
 
 // signs are what the readings of a point may show about its active call, in the order of the query's columns,
@@ -28,7 +29,8 @@ type seriesCall struct {
 }
 
 func (d *desk) seriesPatterns() error {
-	rows, q, err := run(d, "series_patterns", d.months(), func(scan func(...any) error, c *seriesCall) error {
+	parts := d.parts(true)
+	rows, q, err := run(d, "series_patterns", append(d.months(), engine.Arg("parts", parts)), func(scan func(...any) error, c *seriesCall) error {
 		c.kinds, c.signs = make([]string, len(kindFactors)), make([]string, len(signs))
 		to := []any{&c.inspection, &c.point, &c.site, &c.wrong, &c.kinds[slices.Index(kindFactors, "technician_id")], &c.region}
 		for i := range c.signs {
@@ -57,7 +59,11 @@ func (d *desk) seriesPatterns() error {
 			d.book.Series = append(d.book.Series, row)
 		}
 	}
-	d.conclude(q, d.book.Series)
+	var notes []string
+	if parts > 1 {
+		notes = []string{"These are calls" + partly(parts) + "."}
+	}
+	d.conclude(q, d.book.Series, notes...)
 	return nil
 }
 

@@ -20,13 +20,22 @@ type TraceRow struct {
 	Trace        string `json:"trace"`
 }
 
+// logTraces needs the readings that inspections has read.
 func (d *desk) logTraces() error {
 	rows, q, err := run(d, "log_traces", []any{d.chosen()}, func(scan func(...any) error, r *TraceRow) error {
-		return scan(&r.InspectionID, &r.UnitID, &r.Date, &r.HoldNo, &r.Minute, &r.Status, &r.ReadingID, &r.PointID, &r.Call, &r.Gain, &r.HoldS, &r.PeakPct,
+		return scan(&r.InspectionID, &r.UnitID, &r.Date, &r.HoldNo, &r.Minute, &r.Status, &r.ReadingID, &r.Gain, &r.HoldS, &r.PeakPct,
 			&r.BandPct, &r.AboveShare, &r.OffsetS, &r.Trace)
 	})
 	if err != nil {
 		return err
+	}
+	of := map[string]InspectionReadingRow{} // which have been read, all of them
+	for _, r := range d.book.InspectionReadings {
+		of[r.ReadingID] = r
+	}
+	for i := range rows {
+		r := of[rows[i].ReadingID]
+		rows[i].PointID, rows[i].Call = r.PointID, r.Call
 	}
 	d.book.Traces = rows
 	d.conclude(q, rows)

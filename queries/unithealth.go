@@ -79,7 +79,7 @@ type unitCount struct {
 }
 
 func (d *desk) unitHealth() error {
-	counts, q, err := run(d, "unit_health", d.clusteredInto(circumstanceGroups), func(scan func(...any) error, c *unitCount) error {
+	counts, q, err := run(d, "unit_health", d.months(), func(scan func(...any) error, c *unitCount) error {
 		return scan(&c.part, &c.unit, &c.model, &c.overdue, &c.due, &c.site, &c.material, &c.season, &c.technician, &c.half, &c.points, &c.active, &c.verified, &c.falseAlarms)
 	})
 	if err != nil {

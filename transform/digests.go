@@ -8,6 +8,7 @@ import (
 	"io/fs"
 	"os"
 	"path/filepath"
+	"slices"
 	"strings"
 
 	"scanledger/transform/engine"
@@ -39,17 +40,11 @@ func (m *maker) recall() error {
 	for _, p := range logs.Parameters {
 		with = append(with, fmt.Sprint(p.Name, m.opt.Logs.Value(p.Name)))
 	}
-	files, err := sqlFiles.ReadDir("sql")
+	shared, err := sharedQueries()
 	if err != nil {
 		return err
 	}
-	for _, f := range files {
-		text, err := sqlFiles.ReadFile("sql/" + f.Name())
-		if err != nil {
-			return err
-		}
-		with = append(with, string(text))
-	}
+	with = append(with, shared...)
 	var engineVersion string
 	if err := m.one("SELECT version()", &engineVersion); err != nil {
 		return err
@@ -72,6 +67,38 @@ func (m *maker) recall() error {
 		}
 		return err
 	})
+}
+
+// sharedQueries are those of no pass: a changed query of a pass has the tables of that pass made again, and of those after it.
+func sharedQueries() (texts []string, err error) {
+	files, err := sqlFiles.ReadDir("sql")
+	if err != nil {
+		return nil, err
+	}
+	for _, f := range files {
+		table := strings.TrimSuffix(f.Name(), ".sql")
+		if slices.ContainsFunc(passes, func(p pass) bool { return slices.Contains(p.all(), table) }) {
+			continue
+		}
+		text, err := SQL(table)
+		if err != nil {
+			return nil, err
+		}
+		texts = append(texts, text)
+	}
+	return texts, nil
+}
+
+// queries are those of a pass.
+func (p pass) queries() (texts []string, err error) {
+	for _, table := range p.all() {
+		text, err := SQL(table)
+		if err != nil {
+			return nil, err
+		}
+		texts = append(texts, text)
+	}
+	return texts, nil
 }
 
 // remember writes what the months were made of, for a later run.
@@ -162,15 +189,19 @@ func (m *maker) digest(p pass) error {
 	if p.name == visited.name || m.coded != "" || !m.e.Fingerprints() {
 		return nil
 	}
+	queries, err := p.queries()
+	if err != nil {
+		return err
+	}
+	made := digest(append(queries, m.base)...)
 	around := map[*month]string{}
 	if p.name == "found" {
-		var err error
 		if around, err = m.contents(m.wanted(passes[1].tables)); err != nil {
 			return err
 		}
 	}
 	for _, at := range m.months {
-		of := []string{m.base}
+		of := []string{made}
 		switch p.name {
 		case "alone":
 			of = append(of, at.visits, at.readings)
@@ -187,6 +218,10 @@ func (m *maker) digest(p pass) error {
 			for _, o := range m.year(at) {
 				of = append(of, o.digests["alone"])
 			}
+		case "counted":
+			of = append(of, at.digests["found"], fmt.Sprint(m.clusters))
+		case "checked":
+			of = append(of, at.digests["read"], at.digests["copied"], fmt.Sprint(m.clusters))
 		}
 		at.digests[p.name] = digest(of...)
 	}

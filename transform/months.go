@@ -12,15 +12,16 @@ import (
 
 // maker is one run of Facts.
 type maker struct {
-	ctx    context.Context
-	e      engine.SQL
-	dir    string
-	opt    Options
-	step   func(table string)
-	base   string   // digest of what all months are made with
-	months []*month // in order
-	coded  string   // folder of the base tables once Between has run; before, empty
-	fresh  int      // months whose readings were read
+	ctx      context.Context
+	e        engine.SQL
+	dir      string
+	opt      Options
+	step     func(table string)
+	base     string   // digest of what all months are made with
+	months   []*month // in order
+	coded    string   // folder of the base tables once Between has run; before, empty
+	fresh    int      // months whose readings were read
+	clusters Clusters
 }
 
 // month is a local month that has an inspection.
@@ -112,7 +113,7 @@ func (m *maker) path(table string, at *month) string {
 
 // view puts a view of the given name over some months of a table.
 func (m *maker) view(name, table string, months []*month) error {
-	if m.coded != "" {
+	if m.coded != "" && slices.Contains(Base(), table) {
 		return m.codedView(name, table, months)
 	}
 	return m.e.View(m.ctx, name, m.paths(table, months), "SELECT * FROM "+engine.Name(table)+" WHERE false")
@@ -148,7 +149,7 @@ func (m *maker) monthly() error {
 	for _, at := range m.months {
 		at.size += at.count
 	}
-	pick := func(p pass) []string { return m.wanted(slices.Concat(p.tables, p.named)) }
+	pick := func(p pass) []string { return m.wanted(p.all()) }
 	if m.opt.Between != nil {
 		pick = func(p pass) []string { return p.tables }
 	}
@@ -233,7 +234,7 @@ func (m *maker) empty() error {
 				}
 			}
 		}
-		for _, table := range append(p.tables[:len(p.tables):len(p.tables)], p.named...) {
+		for _, table := range p.all() {
 			if err := m.everything(table); err != nil {
 				return err
 			}

@@ -17,6 +17,9 @@ type pass struct {
 	near, year []string
 }
 
+// all are the tables of a pass.
+func (p pass) all() []string { return slices.Concat(p.tables, p.named) }
+
 // visited makes the table of visits, of which months come to be known.
 var visited = pass{name: "visits", tables: []string{"visits"}}
 
@@ -53,6 +56,16 @@ var passes = []pass{
 		reads: []string{"visits", "level_sequences"},
 		year:  []string{"technician_levels", "level_sequences"},
 	},
+	{ // what analyses add up over months
+		name: "counted", follows: true,
+		tables: []string{"inspection_counts", "call_counts", "gain_counts", "accuracy_counts", "people_counts", "condition_counts", "habit_counts", "unit_counts", "stepping_counts", "gain_mixes"},
+		reads:  []string{"visits", "point_visits", "reading_cells"},
+	},
+	{
+		name: "checked", follows: true,
+		named: []string{"check_counts", "inspection_breaches"},
+		reads: []string{"visits", "protocol_readings", "protocol_points", "protocol_calls", "copied_levels", "protocol_visits"},
+	},
 }
 
 // stages are the passes, with those that follow another together with it.
@@ -71,7 +84,7 @@ func stages() (out [][]pass) {
 func monthly() []string {
 	out := slices.Clone(visited.tables)
 	for _, p := range passes {
-		out = append(append(out, p.tables...), p.named...)
+		out = append(out, p.all()...)
 	}
 	return out
 }

@@ -53,6 +53,7 @@ const DefaultTruthDays = 60
 // Options set what the tables mean.
 type Options struct {
 	TruthDays int // 0: DefaultTruthDays
+	MostSites int // that are clusters each for themselves; 0: DefaultMostSites
 	Protocol  protocol.Settings
 	Logs      logs.Settings
 	Describe  logs.Describe  // of movement in unit logs; nil: no signatures
@@ -76,6 +77,9 @@ func Facts(ctx context.Context, e engine.SQL, dir string, opt Options, step func
 	if opt.TruthDays == 0 {
 		opt.TruthDays = DefaultTruthDays
 	}
+	if opt.MostSites == 0 {
+		opt.MostSites = DefaultMostSites
+	}
 	if err := os.MkdirAll(dir, 0o700); err != nil {
 		return Made{}, fmt.Errorf("make facts: %w", err)
 	}
@@ -88,13 +92,13 @@ func Facts(ctx context.Context, e engine.SQL, dir string, opt Options, step func
 		defer turn.Unlock()
 		step(table)
 	}}
-	if err := params(ctx, e, opt); err != nil {
-		return Made{}, err
-	}
 	if err := m.whole("season_months"); err != nil {
 		return Made{}, err
 	}
 	if err := m.visits(); err != nil {
+		return Made{}, err
+	}
+	if err := m.params(); err != nil {
 		return Made{}, err
 	}
 	if err := m.theseReadings("SELECT * FROM held_readings"); err != nil {
@@ -175,14 +179,22 @@ func (m *maker) save(table, path string) error {
 	return nil
 }
 
-// params makes the table of one row whose columns are the settings.
-func params(ctx context.Context, e engine.SQL, opt Options) error {
-	columns, args := "CAST($truth_days AS INTEGER) AS truth_days", []any{engine.Arg("truth_days", opt.TruthDays)}
+// params makes the table of one row whose columns are the settings, and how sites are put into clusters.
+func (m *maker) params() error {
+	var sites int
+	if err := m.one("SELECT count(DISTINCT site_key) FROM visits", &sites); err != nil {
+		return fmt.Errorf("count sites: %w", err)
+	}
+	m.clusters = clusters(sites, m.opt.MostSites)
+	columns := "CAST($truth_days AS INTEGER) AS truth_days, CAST($site_groups AS BIGINT) AS site_groups, CAST($circumstance_groups AS BIGINT) AS circumstance_groups, " +
+		"CAST($pooled_groups AS BIGINT) AS pooled_groups, $sites_grouped AS sites_grouped"
+	args := []any{engine.Arg("truth_days", m.opt.TruthDays), engine.Arg("site_groups", m.clusters.Sites), engine.Arg("circumstance_groups", m.clusters.Circumstances),
+		engine.Arg("pooled_groups", m.clusters.Pooled), engine.Arg("sites_grouped", m.clusters.Grouped())}
 	for _, p := range protocol.Parameters {
 		columns += ", CAST($" + p.Name + " AS DOUBLE) AS " + p.Name
-		args = append(args, engine.Arg(p.Name, opt.Protocol.Value(p.Name)))
+		args = append(args, engine.Arg(p.Name, m.opt.Protocol.Value(p.Name)))
 	}
-	return e.Keep(ctx, "params", "SELECT "+columns, args...)
+	return m.e.Keep(m.ctx, "params", "SELECT "+columns, args...)
 }
 
 // SQL is the query that makes a fact table.

@@ -27,6 +27,9 @@ var behind = map[string][]string{
 	"visits": visited, "readings": read, "reading_cells": read, "unit_visits": read, "unit_levels": read, "technician_levels": read, "repeated_readings": read,
 	"protocol_readings": read, "protocol_points": read, "copied_levels": read, "protocol_calls": slices.Concat(read, ofUnits), "protocol_visits": found,
 	"point_visits": found, "verified_readings": found, "checked_calls": found, "visit_counts": found, "recheck_pairs": found,
+	"inspection_counts": found, "call_counts": found, "gain_counts": read, "accuracy_counts": found, "people_counts": found, "condition_counts": found,
+	"habit_counts": found, "unit_counts": read, "stepping_counts": found, "gain_mixes": read,
+	"check_counts": slices.Concat(found, ofUnits), "inspection_breaches": slices.Concat(found, ofUnits),
 	"log_matches": slices.Concat(read, ofUnits), "log_spells": ofUnits, "log_holds": ofUnits, "log_offsets": ofUnits, "log_signatures": ofUnits,
 }
 

@@ -30,8 +30,9 @@ type factorModel struct {
 }
 
 // fitFactors fits the chance of a false alarm in the cells; levels says how many each factor has. Without
-// any points the model knows no technician and is not to be asked.
-func fitFactors(cells []cell, tallies []tally, levels [factorCount]int) (factorModel, error) {
+// any points the model knows no technician and is not to be asked. The search begins at the model of much the same tallies, where
+// one is given.
+func fitFactors(cells []cell, tallies []tally, levels [factorCount]int, from *factorModel) (factorModel, error) {
 	m := factorModel{points: make([]int, levels[technicianFactor])}
 	in := stats.FactorModel{Levels: levels[:], Spread: spreads}
 	for i, t := range tallies {
@@ -42,6 +43,9 @@ func fitFactors(cells []cell, tallies []tally, levels [factorCount]int) (factorM
 	}
 	if len(in.Rows) == 0 {
 		return m, nil
+	}
+	if from != nil {
+		in.From = &from.fit
 	}
 	column := 1 // after the constant
 	for f, n := range levels {

@@ -65,13 +65,20 @@ const (
 // technician who used no other unit are left out of both counts.
 func FalseAlarms(visited []Visited, floor int, conf float64) ([]Alarms, error) {
 	b := newAlarmBook(visited)
-	spread, err := b.siteSpread()
+	all, err := fitFactors(b.cells, b.inService, b.levels, nil)
 	if err != nil {
 		return nil, err
 	}
+	spread := b.siteSpread(&all)
 	out := make([]Alarms, len(b.parts))
+	var model factorModel
 	for i, part := range b.parts {
-		if out[i], err = b.compare(part, spread, floor, conf); err != nil {
+		if i == 0 || b.unit(part) != b.unit(b.parts[i-1]) { // in service and overdue have the same others
+			if model, err = fitFactors(b.cells, b.others(b.unit(part)), b.levels, &all); err != nil {
+				return nil, err
+			}
+		}
+		if out[i], err = b.compare(part, &model, spread, floor, conf); err != nil {
 			return nil, err
 		}
 	}
@@ -166,11 +173,7 @@ func compareBool(a, b bool) int {
 
 // siteSpread is how much more the false alarms of a unit at a site vary than a Poisson law lets them,
 // in service: sum (observed - expected)² over sum expected, at least 1.
-func (b *alarmBook) siteSpread() (float64, error) {
-	model, err := fitFactors(b.cells, b.inService, b.levels)
-	if err != nil {
-		return 0, err
-	}
+func (b *alarmBook) siteSpread(model *factorModel) float64 {
 	squares, sum, gap := 0.0, 0.0, 0.0
 	for i, v := range b.rows {
 		if v.Overdue {
@@ -185,32 +188,34 @@ func (b *alarmBook) siteSpread() (float64, error) {
 		}
 	}
 	if sum == 0 {
-		return 1, nil
+		return 1
 	}
-	return max(1, squares/sum), nil
+	return max(1, squares/sum)
 }
+
+// unit is that of a part.
+func (b *alarmBook) unit(part run) string { return b.rows[part.from].Unit }
 
 // others are the tallies of all units in service but one.
 func (b *alarmBook) others(unit string) []tally {
 	out := slices.Clone(b.inService)
-	for i, v := range b.rows {
-		if v.Unit == unit && !v.Overdue {
-			out[b.at[i]].points -= v.Points
-			out[b.at[i]].events -= v.FalseAlarms
+	for _, part := range b.parts {
+		if b.unit(part) != unit || b.rows[part.from].Overdue {
+			continue
+		}
+		for i := part.from; i < part.to; i++ {
+			out[b.at[i]].points -= b.rows[i].Points
+			out[b.at[i]].events -= b.rows[i].FalseAlarms
 		}
 	}
 	return out
 }
 
-// compare sets one unit, in service or overdue, against the others in service.
-func (b *alarmBook) compare(part run, spread float64, floor int, conf float64) (Alarms, error) {
+// compare sets one unit, in service or overdue, against the model of the others in service.
+func (b *alarmBook) compare(part run, model *factorModel, spread float64, floor int, conf float64) (Alarms, error) {
 	out := Alarms{Unit: b.rows[part.from].Unit, Overdue: b.rows[part.from].Overdue, Z: math.NaN(), P: math.NaN(), Q: math.NaN()}
 	out.Ratio = stats.Estimate{Value: math.NaN(), Low: math.NaN(), High: math.NaN(), Conf: conf}
-	model, err := fitFactors(b.cells, b.others(out.Unit), b.levels)
-	if err != nil {
-		return out, err
-	}
-	own := out.count(b, part, &model)
+	own := out.count(b, part, model)
 	if out.Points == 0 {
 		return out, nil
 	}

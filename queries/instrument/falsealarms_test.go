@@ -158,7 +158,7 @@ func TestFactorsAgainstMaximumLikelihood(t *testing.T) {
 			glm.X, glm.Y, glm.Trials = append(glm.X, row), append(glm.Y, float64(events)), append(glm.Trials, float64(points))
 		}
 	}
-	model, err := fitFactors(cells, tallies, [factorCount]int{3, 4, 1, 1})
+	model, err := fitFactors(cells, tallies, [factorCount]int{3, 4, 1, 1}, nil)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -19,19 +19,28 @@ type course struct {
 	average, averageError    float64 // 0 where there is none
 }
 
-// follow goes through the diary with the given events by visit.
-func (d diary) follow(events [][]int, within limits) ([]course, error) {
+// history is what happened in the months of a diary.
+type history interface {
+	// count sums the month's calls.
+	count(c *course, month int)
+	// ratios sets what the month's visits give at the own level, and returns the log-likelihood ratios of odds
+	// shift times as large and as small.
+	ratios(c *course, month int) [2]float64
+}
+
+// follow goes through the diary with what happened.
+func (d diary) follow(h history, within limits) ([]course, error) {
 	out := make([]course, len(d.months))
 	frozen := len(out)
 	for i := range out {
 		c := &out[i]
-		d.count(c, i, events[i])
+		h.count(c, i)
 		if i < d.learnt {
 			continue
 		}
 		c.watched = true
 		c.level = levelOf(out[:min(frozen, max(d.learnt, i-guard))])
-		c.add(out[i-1], i, d.ratios(c, d.months[i], events[i]))
+		c.add(out[i-1], i, h.ratios(c, i))
 		if c.judge(within); c.signal != "" {
 			frozen = min(frozen, max(d.learnt, c.since))
 		}
@@ -39,10 +48,15 @@ func (d diary) follow(events [][]int, within limits) ([]course, error) {
 	return out, smooth(out)
 }
 
-// count sums the month's calls.
-func (d diary) count(c *course, month int, events []int) {
-	for k, v := range d.months[month] {
-		c.events += float64(events[k])
+// told is a history visit by visit: the events of each.
+type told struct {
+	diary
+	events [][]int
+}
+
+func (h told) count(c *course, month int) {
+	for k, v := range h.months[month] {
+		c.events += float64(h.events[month][k])
 		c.trials += float64(len(v.odds))
 		for _, o := range v.odds {
 			c.expected += o / (1 + o)
@@ -67,27 +81,38 @@ func levelOf(months []course) float64 {
 	return share / (1 - share) * (1 - p) / p
 }
 
-// ratios sets what the month's visits give at the own level, and returns the log-likelihood ratios of odds
-// shift times as large and as small.
-func (d diary) ratios(c *course, visits []visit, events []int) (by [2]float64) {
-	for k, v := range visits {
-		var upper, lower, roots, own, variance float64
-		for _, o := range v.odds {
-			odds := o * c.level
-			p := odds / (1 + odds)
-			own += p
-			variance += p * (1 - p)
-			roots += math.Sqrt(p * (1 - p))
-			upper += math.Log((1 + odds) / (1 + odds*shift))
-			lower += math.Log((1 + odds) / (1 + odds/shift))
-		}
-		c.own += own
-		c.spread += variance + d.likeness*(roots*roots-variance)
-		alike, x := 1+d.likeness*float64(len(v.odds)-1), float64(events[k])*math.Log(shift)
-		by[0] += (x + upper) / alike
-		by[1] += (lower - x) / alike
+func (h told) ratios(c *course, month int) (by [2]float64) {
+	for k, v := range h.months[month] {
+		at := v.at(c.level, h.likeness)
+		c.own += at.own
+		c.spread += at.spread
+		alike, x := h.alike(v), float64(h.events[month][k])*math.Log(shift)
+		by[0] += (x + at.upper) / alike
+		by[1] += (at.lower - x) / alike
 	}
 	return by
+}
+
+// alike is how many calls of the visit count as one.
+func (d diary) alike(v visit) float64 { return 1 + d.likeness*float64(len(v.odds)-1) }
+
+// levelled is what a visit's odds make at a level, whatever happened: events expected and their variance, and what no event
+// at all says for odds shift times as large and as small.
+type levelled struct{ own, spread, upper, lower float64 }
+
+func (v visit) at(level, likeness float64) (out levelled) {
+	var roots, variance float64
+	for _, o := range v.odds {
+		odds := o * level
+		p := odds / (1 + odds)
+		out.own += p
+		variance += p * (1 - p)
+		roots += math.Sqrt(p * (1 - p))
+		out.upper += math.Log((1 + odds) / (1 + odds*shift))
+		out.lower += math.Log((1 + odds) / (1 + odds/shift))
+	}
+	out.spread = variance + likeness*(roots*roots-variance)
+	return out
 }
 
 // add carries the sums on from the month before; after a signal they start again.

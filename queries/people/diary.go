@@ -98,6 +98,21 @@ func (d diary) simulate(level float64, r *rand.Rand) [][]int {
 	return out
 }
 
+// drawer draws histories at a given level.
+func (d diary) drawer(r *rand.Rand) func(level float64) history {
+	calls := 0
+	for _, visits := range d.months[d.learnt:] {
+		for _, v := range visits {
+			calls += len(v.odds)
+		}
+	}
+	if calls < summedFrom {
+		return func(level float64) history { return told{d, d.simulate(level, r)} }
+	}
+	months := newSummed(d)
+	return func(level float64) history { return months.draw(level, r) }
+}
+
 // limits of the sums, and of the average in standard errors.
 type limits struct{ up, down, average float64 }
 
@@ -111,9 +126,9 @@ func (d diary) limits(level float64, r *rand.Rand, runs int) (limits, error) {
 		return unlimited, nil
 	}
 	up, down, average := make([]float64, runs), make([]float64, runs), make([]float64, runs)
-	doubt := d.doubt(level)
+	doubt, draw := d.doubt(level), d.drawer(r)
 	for i := range runs {
-		months, err := d.follow(d.simulate(level*math.Exp(doubt*r.NormFloat64()), r), unlimited)
+		months, err := d.follow(draw(level*math.Exp(doubt*r.NormFloat64())), unlimited)
 		if err != nil {
 			return unlimited, err
 		}
@@ -161,7 +176,7 @@ func limitOf(largest []float64, chance float64) (float64, error) {
 
 // watch fills a technician's months.
 func (d diary) watch(months []Month, seed uint64, runs int) error {
-	free, err := d.follow(d.events(), unlimited)
+	free, err := d.follow(told{d, d.events()}, unlimited)
 	if err != nil {
 		return err
 	}
@@ -169,7 +184,7 @@ func (d diary) watch(months []Month, seed uint64, runs int) error {
 	if err != nil {
 		return err
 	}
-	followed, err := d.follow(d.events(), within)
+	followed, err := d.follow(told{d, d.events()}, within)
 	if err != nil {
 		return err
 	}

@@ -2,10 +2,9 @@
 -- title: How often the calls held up
 -- question: Of the calls that were later checked by looking, how many were right, and what does that say of those never checked?
 -- grain: one row per cut; a cut is one value of the columns named in "by"
--- reads: point_visits
+-- reads: accuracy_counts
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
--- param: groups | how many random groups of sites are the clusters; larger than any site_key where every site is one
 -- column: by | which columns make the cut; "all" for everything
 -- column: clusters | sites with a call; points of one site are alike, so sites are the independent units. Where there are more than 4096 sites, they are put into 256 random groups, and these are the clusters (random groups, Wolter 2007)
 -- column: active_calls | point-visits called active
@@ -48,28 +47,38 @@
 -- caveat: The gain is that of the reading which decided the call. Gain is raised until something shows, so a cut by gain compares calls that ended at different steps; its sensitivity is not that of the step alone.
 -- caveat: Openings needed: the half-width is 1.96 p(1-p) times the standard error of logit sensitivity, in which only the part from checking clear calls shrinks; the design effect found so far is taken to hold. At least as many are asked as reach the floor of checked clear calls and, at the share missed so far, 5 missed points.
 -- caveat: The query counts by site and stratum; the program sums sites and strata into cuts.
-WITH calls AS (
-    SELECT site_key % $groups AS site, material, density_class, gain, season, region, month, model, thickness_band, call, truth, verified_by,
-           material || ' ' || density_class || CASE WHEN called_elsewhere THEN ' called active by another visit' ELSE '' END AS stratum
-    FROM point_visits
-    WHERE month BETWEEN $from AND $to AND call IN ('active', 'clear')
+WITH counts AS (
+    SELECT c.*, c.material || ' ' || c.density_class || CASE WHEN c.called_elsewhere THEN ' called active by another visit' ELSE '' END AS stratum
+    FROM accuracy_counts c
+    WHERE c.month BETWEEN $from AND $to
+), cells AS (
+    SELECT CASE grouping(material, density_class, season, region, month) WHEN 31 THEN 'all' WHEN 15 THEN 'material' WHEN 23 THEN 'density_class'
+                WHEN 27 THEN 'season' WHEN 29 THEN 'region' WHEN 30 THEN 'month' END AS "by",
+           material, density_class, CAST(NULL AS INTEGER) AS gain, season, region, month, CAST(NULL AS VARCHAR) AS model, CAST(NULL AS VARCHAR) AS thickness_band, site_key, stratum,
+           sum(confirmed) AS confirmed, sum(false_alarms) AS false_alarms, sum(active_unverified) AS active_unverified,
+           sum(confirmed_reported) AS confirmed_reported, sum(missed) AS missed, sum(cleared) AS cleared, sum(clear_unverified) AS clear_unverified, sum(missed_reported) AS missed_reported
+    FROM counts
+    WHERE counts."by" = 'season+region'
+    GROUP BY GROUPING SETS ((site_key, stratum), (material, site_key, stratum), (density_class, site_key, stratum), (season, site_key, stratum),
+                            (region, site_key, stratum), (month, site_key, stratum))
+    UNION ALL
+    SELECT CASE WHEN material IS NULL THEN 'gain' ELSE 'material+gain' END, material, NULL, gain, NULL, NULL, NULL, NULL, NULL, site_key, stratum,
+           sum(confirmed) AS confirmed, sum(false_alarms) AS false_alarms, sum(active_unverified) AS active_unverified,
+           sum(confirmed_reported) AS confirmed_reported, sum(missed) AS missed, sum(cleared) AS cleared, sum(clear_unverified) AS clear_unverified, sum(missed_reported) AS missed_reported
+    FROM counts
+    WHERE counts."by" = 'gain'
+    GROUP BY GROUPING SETS ((gain, site_key, stratum), (material, gain, site_key, stratum))
+    UNION ALL
+    SELECT counts."by", NULL, NULL, NULL, NULL, NULL, NULL, model, thickness_band, site_key, stratum,
+           sum(confirmed) AS confirmed, sum(false_alarms) AS false_alarms, sum(active_unverified) AS active_unverified,
+           sum(confirmed_reported) AS confirmed_reported, sum(missed) AS missed, sum(cleared) AS cleared, sum(clear_unverified) AS clear_unverified, sum(missed_reported) AS missed_reported
+    FROM counts
+    WHERE counts."by" IN ('model', 'thickness_band')
+    GROUP BY counts."by", model, thickness_band, site_key, stratum
 )
-SELECT CASE grouping(material, density_class, gain, season, region, month, model, thickness_band)
-           WHEN 255 THEN 'all' WHEN 127 THEN 'material' WHEN 191 THEN 'density_class' WHEN 223 THEN 'gain' WHEN 239 THEN 'season'
-           WHEN 247 THEN 'region' WHEN 251 THEN 'month' WHEN 253 THEN 'model' WHEN 254 THEN 'thickness_band' WHEN 95 THEN 'material+gain'
-       END AS "by",
-       material, density_class, gain, season, region, month, model, thickness_band, site, stratum,
-       count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth = 'active') AS confirmed,
-       count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth <> 'active') AS false_alarms,
-       count(*) FILTER (WHERE call = 'active' AND verified_by <> 'decisive') AS active_unverified,
-       count(*) FILTER (WHERE call = 'active' AND verified_by = 'report' AND truth = 'active') AS confirmed_reported,
-       count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive' AND truth = 'active') AS missed,
-       count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive' AND truth <> 'active') AS cleared,
-       count(*) FILTER (WHERE call = 'clear' AND verified_by <> 'decisive') AS clear_unverified,
-       count(*) FILTER (WHERE call = 'clear' AND verified_by = 'report' AND truth = 'active') AS missed_reported
-FROM calls
-GROUP BY GROUPING SETS ((site, stratum), (material, site, stratum), (density_class, site, stratum), (gain, site, stratum),
-                        (season, site, stratum), (region, site, stratum), (month, site, stratum), (model, site, stratum),
-                        (thickness_band, site, stratum), (material, gain, site, stratum))
+SELECT "by", material, density_class, gain, season, region, month, model, thickness_band, site_key, stratum,
+       CAST(confirmed AS BIGINT), CAST(false_alarms AS BIGINT), CAST(active_unverified AS BIGINT), CAST(confirmed_reported AS BIGINT),
+       CAST(missed AS BIGINT), CAST(cleared AS BIGINT), CAST(clear_unverified AS BIGINT), CAST(missed_reported AS BIGINT)
+FROM cells
 ORDER BY "by", material NULLS FIRST, density_class NULLS FIRST, gain NULLS FIRST, season NULLS FIRST, region NULLS FIRST, month NULLS FIRST,
-         model NULLS FIRST, thickness_band NULLS FIRST, site, stratum
+         model NULLS FIRST, thickness_band NULLS FIRST, site_key, stratum

@@ -2,10 +2,9 @@
 -- title: Calls by month, region, material and technician, one or two at a time
 -- question: How many points were called active, and how many checked active calls were confirmed, in each month, region, material and for each technician, and in each two of these together?
 -- grain: one row per cut that holds a point
--- reads: point_visits
+-- reads: people_counts
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
--- param: groups | how many random groups of sites are the clusters; larger than any site_key where every site is one
 -- param: pairs_from | first local month of cuts by month and something else, YYYY-MM
 -- column: by | all, or the columns that make the cut, joined with +
 -- column: month | local month, YYYY-MM; null in this and the next three where the cut is not by it
@@ -27,22 +26,13 @@
 -- column: clear_verified | clear calls that a decisive finding tells about
 -- column: missed | of these, activity found
 -- caveat: Cuts by three or more are not made: most would hold too few points to say anything. Cuts by month and something else go back two years.
-WITH cells AS (
-    SELECT month, region, material, technician_id, site_key % $groups AS site, count(*) AS n,
-           count(*) FILTER (WHERE call = 'active') AS x,
-           count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive') AS vn,
-           count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth = 'active') AS vx,
-           count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive') AS clear_verified,
-           count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive' AND truth = 'active') AS missed
-    FROM point_visits
+WITH by_site AS (
+    SELECT grouping_id(month, region, material, technician_id) AS without, month, region, material, technician_id, site_key,
+           sum(n) AS n, sum(active) AS x, sum(active_verified) AS vn, sum(confirmed) AS vx, sum(clear_verified) AS clear_verified, sum(missed) AS missed
+    FROM people_counts
     WHERE month BETWEEN $from AND $to
-    GROUP BY month, region, material, technician_id, site_key % $groups
-), by_site AS (
-    SELECT grouping_id(month, region, material, technician_id) AS without, month, region, material, technician_id, site,
-           sum(n) AS n, sum(x) AS x, sum(vn) AS vn, sum(vx) AS vx, sum(clear_verified) AS clear_verified, sum(missed) AS missed
-    FROM cells
-    GROUP BY GROUPING SETS ((site), (month, site), (region, site), (material, site), (technician_id, site), (month, region, site),
-        (month, material, site), (month, technician_id, site), (region, material, site), (region, technician_id, site), (material, technician_id, site))
+    GROUP BY GROUPING SETS ((site_key), (month, site_key), (region, site_key), (material, site_key), (technician_id, site_key), (month, region, site_key),
+        (month, material, site_key), (month, technician_id, site_key), (region, material, site_key), (region, technician_id, site_key), (material, technician_id, site_key))
 )
 SELECT CASE WHEN without = 15 THEN 'all' ELSE concat_ws('+', CASE WHEN month IS NOT NULL THEN 'month' END, CASE WHEN region IS NOT NULL THEN 'region' END,
            CASE WHEN material IS NOT NULL THEN 'material' END, CASE WHEN technician_id IS NOT NULL THEN 'technician' END) END AS "by",

@@ -5,6 +5,7 @@
 -- reads: checked_calls
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
+-- param: parts | calls are those at one site in so many; 1 for all
 -- column: pattern | number, the clearest first
 -- column: factors | the circumstances that make it, as a=b; c=d
 -- column: material | material; empty where the pattern does not ask
@@ -66,5 +67,5 @@ SELECT inspection_id, point_id, site_id, CAST(local_date AS VARCHAR) AS local_da
        unit_overdue, technician_id, purpose, level_band, log_share_band, CAST(gain AS DOUBLE) AS gain_step, gain_share, wind_kmh,
        CAST(days_since_service AS DOUBLE) AS days_since_service
 FROM checked_calls
-WHERE call = 'active' AND month BETWEEN $from AND $to
+WHERE call = 'active' AND month BETWEEN $from AND $to AND site_key % $parts = 0
 ORDER BY site_id, inspection_id, point_id

@@ -2,7 +2,7 @@
 -- title: Inspections to look at
 -- question: Which inspections hold a missed point, a false alarm or a breach of consequence, or were drawn for an audit, and in what circumstances?
 -- grain: one row per inspection whose weight is 5 or more or that was drawn for an audit sample, and a few lighter ones that are examples; where there are very many, the weightiest
--- reads: visits, reading_cells, point_visits, protocol_readings, protocol_points, protocol_calls, copied_levels, protocol_visits, samples
+-- reads: visits, inspection_counts, inspection_breaches, samples
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- param: off | checks that are switched off, with commas between
@@ -37,55 +37,27 @@
 -- column: page | whether there is a page of its own
 -- caveat: A single missed point or false alarm is no fault: no sensor shows everything, and walls hold more than termites.
 -- caveat: The weights are the house's choice; they say what to look at first.
-WITH broken AS (
-    SELECT inspection_id, check_id, month FROM protocol_readings WHERE breach
-    UNION ALL
-    SELECT inspection_id, check_id, month FROM protocol_points WHERE breach
-    UNION ALL
-    SELECT inspection_id, check_id, month FROM protocol_calls WHERE breach
-    UNION ALL
-    SELECT inspection_id, check_id, month FROM copied_levels WHERE breach
-    UNION ALL
-    SELECT inspection_id, check_id, month FROM protocol_visits WHERE breach
-), weights AS (
+WITH weights AS (
     SELECT split_part(w.entry, '=', 1) AS check_id, CAST(split_part(w.entry, '=', 2) AS BIGINT) AS weight
     FROM UNNEST(string_split($weights, ',')) AS w (entry)
-), broken_checks AS (
-    SELECT inspection_id, check_id, count(*) AS breaches
-    FROM broken
-    WHERE month BETWEEN $from AND $to AND NOT list_contains(string_split($off, ','), check_id)
-    GROUP BY inspection_id, check_id
 ), breached AS (
-    SELECT b.inspection_id, CAST(sum(b.breaches) AS BIGINT) AS breaches, string_agg(b.check_id, ', ' ORDER BY b.check_id) AS checks, CAST(sum(w.weight) AS BIGINT) AS weight
-    FROM broken_checks b
+    SELECT b.inspection_id, CAST(sum(b.breaches) AS BIGINT) AS breaches, CAST(sum(w.weight) AS BIGINT) AS weight
+    FROM inspection_breaches b
     JOIN weights w ON w.check_id = b.check_id
+    WHERE b.month BETWEEN $from AND $to AND NOT list_contains(string_split($off, ','), b.check_id)
     GROUP BY b.inspection_id
-), called AS (
-    SELECT inspection_id, count(*) AS points, count(*) FILTER (WHERE call = 'active') AS active, count(*) FILTER (WHERE call = 'unsure') AS unsure,
-           count(*) FILTER (WHERE false_alarm AND verified_by = 'decisive') AS false_alarms,
-           count(*) FILTER (WHERE missed AND verified_by = 'decisive') AS missed
-    FROM point_visits
-    WHERE month BETWEEN $from AND $to
-    GROUP BY inspection_id
 ), drawn AS (
     SELECT inspection_id, count(DISTINCT point_id) AS points
     FROM samples
     WHERE part <> '' AND month BETWEEN $from AND $to
     GROUP BY inspection_id
-), held AS (
-    SELECT inspection_id, string_agg(DISTINCT unit_id, ', ' ORDER BY unit_id) AS units, CAST(coalesce(sum(readings) FILTER (WHERE NOT control), 0) AS BIGINT) AS readings,
-           CAST(coalesce(sum(readings) FILTER (WHERE control), 0) AS BIGINT) AS controls
-    FROM reading_cells
-    WHERE month BETWEEN $from AND $to
-    GROUP BY inspection_id
 ), weighed AS (
-    SELECT v.inspection_id, v.local_date, 10 * coalesce(c.missed, 0) + 6 * coalesce(c.false_alarms, 0) + coalesce(b.weight, 0) AS weight,
-           list_contains(string_split($wanted, chr(10)), v.inspection_id) AS wanted, coalesce(d.points, 0) > 0 AS drawn
-    FROM visits v
-    LEFT JOIN called c ON c.inspection_id = v.inspection_id
-    LEFT JOIN breached b ON b.inspection_id = v.inspection_id
-    LEFT JOIN drawn d ON d.inspection_id = v.inspection_id
-    WHERE v.month BETWEEN $from AND $to AND (b.breaches > 0 OR c.false_alarms > 0 OR c.missed > 0 OR d.points > 0)
+    SELECT c.inspection_id, c.local_date, 10 * c.missed + 6 * c.false_alarms + coalesce(b.weight, 0) AS weight,
+           list_contains(string_split($wanted, chr(10)), c.inspection_id) AS wanted, coalesce(d.points, 0) > 0 AS drawn
+    FROM inspection_counts c
+    LEFT JOIN breached b ON b.inspection_id = c.inspection_id
+    LEFT JOIN drawn d ON d.inspection_id = c.inspection_id
+    WHERE c.month BETWEEN $from AND $to AND (b.breaches > 0 OR c.false_alarms > 0 OR c.missed > 0 OR d.points > 0)
 ), ranked AS (
     SELECT inspection_id, weight, wanted, row_number() OVER (ORDER BY weight DESC, local_date DESC, inspection_id) AS nth
     FROM weighed
@@ -94,19 +66,23 @@ WITH broken AS (
     SELECT inspection_id, weight
     FROM ranked
     WHERE wanted OR nth <= $most
+), departed AS (
+    SELECT b.inspection_id, CAST(sum(b.breaches) AS BIGINT) AS breaches, string_agg(b.check_id, ', ' ORDER BY b.check_id) AS checks
+    FROM inspection_breaches b
+    JOIN kept k ON k.inspection_id = b.inspection_id
+    WHERE b.month BETWEEN $from AND $to AND NOT list_contains(string_split($off, ','), b.check_id)
+    GROUP BY b.inspection_id
 )
 SELECT v.inspection_id, v.site_id, v.technician_id, v.region, CAST(v.local_date AS VARCHAR) AS "date",
        strftime(v.started_at AT TIME ZONE v.time_zone, '%H:%M') AS "start",
        coalesce(date_diff('second', v.started_at, v.ended_at) / 60.0, CAST('NaN' AS DOUBLE)) AS minutes, v.purpose, v.outcome,
        coalesce(v.air_temp_c, CAST('NaN' AS DOUBLE)) AS air_temp_c, coalesce(v.wind_kmh, CAST('NaN' AS DOUBLE)) AS wind_kmh, coalesce(v.rain, '') AS rain,
-       coalesce(v.areas_not_inspected, '') AS areas_not_inspected, coalesce(h.units, '') AS units, coalesce(h.readings, 0) AS readings,
-       coalesce(h.controls, 0) AS controls, coalesce(c.points, 0) AS points, coalesce(c.active, 0) AS called_active, coalesce(c.unsure, 0) AS unsure,
-       coalesce(c.false_alarms, 0) AS false_alarms, coalesce(c.missed, 0) AS missed, coalesce(b.breaches, 0) AS breaches, coalesce(b.checks, '') AS checks,
+       coalesce(v.areas_not_inspected, '') AS areas_not_inspected, c.units, c.readings, c.controls, c.points, c.active AS called_active, c.unsure,
+       c.false_alarms, c.missed, coalesce(b.breaches, 0) AS breaches, coalesce(b.checks, '') AS checks,
        coalesce(d.points, 0) AS sampled, k.weight
 FROM kept k
 JOIN visits v ON v.inspection_id = k.inspection_id
-LEFT JOIN called c ON c.inspection_id = v.inspection_id
-LEFT JOIN held h ON h.inspection_id = v.inspection_id
-LEFT JOIN breached b ON b.inspection_id = v.inspection_id
+JOIN inspection_counts c ON c.inspection_id = v.inspection_id
+LEFT JOIN departed b ON b.inspection_id = v.inspection_id
 LEFT JOIN drawn d ON d.inspection_id = v.inspection_id
 ORDER BY k.weight DESC, v.local_date DESC, v.inspection_id

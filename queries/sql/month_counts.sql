@@ -2,7 +2,7 @@
 -- title: What was done, month by month
 -- question: How much was inspected, called and checked in each month, and what was found?
 -- grain: one row per local month
--- reads: visits, reading_cells, point_visits
+-- reads: visits, inspection_counts
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: month | local to the region, YYYY-MM
@@ -26,28 +26,17 @@ WITH visited AS (
     FROM visits
     WHERE month BETWEEN $from AND $to
     GROUP BY month
-), held AS (
-    SELECT month, CAST(sum(readings) AS BIGINT) AS readings FROM reading_cells WHERE month BETWEEN $from AND $to GROUP BY month
-), called AS (
-    SELECT month, count(*) AS points,
-           count(*) FILTER (WHERE call = 'active') AS active_calls,
-           count(*) FILTER (WHERE call = 'clear') AS clear_calls,
-           count(*) FILTER (WHERE call = 'unsure') AS unsure,
-           count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive') AS active_verified,
-           count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth = 'active') AS confirmed,
-           count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive' AND truth = 'not_active') AS false_alarms,
-           count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive') AS clear_verified,
-           count(*) FILTER (WHERE call = 'clear' AND verified_by = 'decisive' AND truth = 'active') AS missed,
-           count(*) FILTER (WHERE call = 'clear' AND verified_by = 'report' AND truth = 'active') AS missed_reported
-    FROM point_visits
+), counted AS (
+    SELECT month, CAST(sum(readings + controls) AS BIGINT) AS readings, CAST(sum(points) AS BIGINT) AS points, CAST(sum(active) AS BIGINT) AS active_calls,
+           CAST(sum(clear) AS BIGINT) AS clear_calls, CAST(sum(unsure) AS BIGINT) AS unsure, CAST(sum(active_verified) AS BIGINT) AS active_verified,
+           CAST(sum(confirmed) AS BIGINT) AS confirmed, CAST(sum(false_alarms) AS BIGINT) AS false_alarms, CAST(sum(clear_verified) AS BIGINT) AS clear_verified,
+           CAST(sum(missed) AS BIGINT) AS missed, CAST(sum(missed_reported) AS BIGINT) AS missed_reported
+    FROM inspection_counts
     WHERE month BETWEEN $from AND $to
     GROUP BY month
 )
-SELECT v.month, v.inspections, v.sites, v.technicians, coalesce(h.readings, 0) AS readings, coalesce(c.points, 0) AS points,
-       coalesce(c.active_calls, 0) AS active_calls, coalesce(c.clear_calls, 0) AS clear_calls, coalesce(c.unsure, 0) AS unsure,
-       coalesce(c.active_verified, 0) AS active_verified, coalesce(c.confirmed, 0) AS confirmed, coalesce(c.false_alarms, 0) AS false_alarms,
-       coalesce(c.clear_verified, 0) AS clear_verified, coalesce(c.missed, 0) AS missed, coalesce(c.missed_reported, 0) AS missed_reported
+SELECT v.month, v.inspections, v.sites, v.technicians, c.readings, c.points, c.active_calls, c.clear_calls, c.unsure, c.active_verified, c.confirmed, c.false_alarms,
+       c.clear_verified, c.missed, c.missed_reported
 FROM visited v
-LEFT JOIN held h ON h.month = v.month
-LEFT JOIN called c ON c.month = v.month
+JOIN counted c ON c.month = v.month
 ORDER BY v.month

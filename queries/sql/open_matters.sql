@@ -2,7 +2,7 @@
 -- title: Open matters
 -- question: What should someone look into first, and where is the evidence?
 -- grain: one row per matter: a missed point, a technician and a check, an overdue unit, or a record file
--- reads: point_visits, protocol_visits, reading_cells
+-- reads: point_visits, unit_counts
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- param: most | how many missed points are listed, the newest
@@ -29,13 +29,13 @@ WITH newest AS (
     FROM newest
     WHERE nth <= $most
 ), overdue AS (
-    SELECT 'overdue_unit' AS matter, r.unit_id AS subject, '' AS technician_id, '' AS inspection_id, CAST(min(u.service_due_on) AS VARCHAR) AS "date", '' AS verified_by,
-           '' AS method, 0 AS days, count(DISTINCT CASE WHEN r.unit_overdue = 'yes' THEN r.inspection_id END) AS cases, count(DISTINCT r.inspection_id) AS "of"
-    FROM reading_cells r
-    JOIN held_units u ON u.unit_id = r.unit_id
-    WHERE r.month BETWEEN $from AND $to
-    GROUP BY r.unit_id
-    HAVING count(*) FILTER (WHERE r.unit_overdue = 'yes') > 0
+    SELECT 'overdue_unit' AS matter, c.unit_id AS subject, '' AS technician_id, '' AS inspection_id, CAST(min(u.service_due_on) AS VARCHAR) AS "date", '' AS verified_by,
+           '' AS method, 0 AS days, CAST(sum(c.inspections) FILTER (WHERE c.unit_overdue = 'yes') AS BIGINT) AS cases, CAST(sum(c.inspections) AS BIGINT) AS "of"
+    FROM unit_counts c
+    JOIN held_units u ON u.unit_id = c.unit_id
+    WHERE c.month BETWEEN $from AND $to
+    GROUP BY c.unit_id
+    HAVING count(*) FILTER (WHERE c.unit_overdue = 'yes') > 0
 )
 SELECT * FROM missed
 UNION ALL

@@ -5,6 +5,8 @@
 -- reads: checked_calls
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
+-- param: active_parts | active calls are those at one site in so many; 1 for all
+-- param: clear_parts | clear calls likewise
 -- column: direction | false_alarms or missed: which list the pattern is of
 -- column: pattern | its number there
 -- column: factors | the circumstances that make it
@@ -26,6 +28,7 @@ WITH dated AS (
                                        WHEN substr(month, 6, 2) <= '09' THEN 'Q3' ELSE 'Q4' END AS quarter
     FROM checked_calls
     WHERE (call = 'active' OR NOT called_elsewhere) AND month BETWEEN $from AND $to
+      AND site_key % CASE WHEN call = 'active' THEN $active_parts ELSE $clear_parts END = 0
 ), counted AS (
     SELECT call, CASE grouping(found, technician_id, quarter, month) WHEN 7 THEN 'found' WHEN 11 THEN 'technician_id' WHEN 13 THEN 'quarter' WHEN 14 THEN 'month' END AS "by",
            coalesce(found, technician_id, quarter, month) AS "value", count(*) AS checked, count(*) FILTER (WHERE wrong) AS wrong

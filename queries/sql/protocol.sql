@@ -2,7 +2,7 @@
 -- title: How inspections were done
 -- question: For each check, how often was it breached, by whom, and is that more often than by the others?
 -- grain: one row per check and technician with at least one chance
--- reads: protocol_readings, protocol_points, protocol_calls, copied_levels, protocol_visits
+-- reads: check_counts
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- param: off | checks that are switched off, with commas between
@@ -13,7 +13,7 @@
 -- column: rate | breaches / chances
 -- column: low | lower end of the 95% interval, sites as clusters (Korn and Graubard 1998)
 -- column: high | upper end of it
--- column: sites | sites the chances come from
+-- column: sites | sites the chances come from; in a book of many thousand sites, the groups of them that are the clusters
 -- column: design_effect | how much wider the uncertainty is than for as many independent chances
 -- column: others | rate of all other technicians
 -- column: p | chance of so many breaches, or more, were the technician like the others: Fisher's exact test (1935) on counts divided by the design effect
@@ -25,21 +25,11 @@
 -- caveat: Nobody is ranked. A standing compares with the others; a habit that all share shows as a rate, not as a standing.
 -- caveat: Records name no author of a finding, and tell nothing of readings that were never noted.
 -- caveat: Last digits are judged as a whole for each technician, not site by site: see digit_preference.
-WITH chances AS (
-    SELECT check_id, technician_id, site_id, month, breach, n FROM protocol_readings
-    UNION ALL
-    SELECT check_id, technician_id, site_id, month, breach, n FROM protocol_points
-    UNION ALL
-    SELECT check_id, technician_id, site_id, month, breach, n FROM protocol_calls
-    UNION ALL
-    SELECT check_id, technician_id, site_id, month, breach, n FROM copied_levels
-    UNION ALL
-    SELECT check_id, technician_id, site_id, month, breach, n FROM protocol_visits
-), sites AS (
-    SELECT check_id, technician_id, site_id, sum(n) AS n, coalesce(sum(n) FILTER (WHERE breach), 0) AS x
-    FROM chances
+WITH sites AS (
+    SELECT check_id, technician_id, site_key, sum(chances) AS n, sum(breaches) AS x
+    FROM check_counts
     WHERE month BETWEEN $from AND $to AND NOT list_contains(string_split($off, ','), check_id)
-    GROUP BY check_id, technician_id, site_id
+    GROUP BY check_id, technician_id, site_key
 )
 SELECT check_id AS "check", technician_id, CAST(sum(n) AS BIGINT) AS chances, CAST(sum(x) AS BIGINT) AS breaches, count(*) AS sites,
        CAST(sum(x * x) AS BIGINT) AS breaches_squared, CAST(sum(x * n) AS BIGINT) AS breaches_times_chances, CAST(sum(n * n) AS BIGINT) AS chances_squared

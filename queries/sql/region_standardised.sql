@@ -2,13 +2,13 @@
 -- title: Regions on one material mix
 -- question: How often is movement called in each region, raw and as it would be with the whole business's mix of materials?
 -- grain: one row per region
--- reads: point_visits
+-- reads: call_counts
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: region | the region
 -- column: point_visits | points tested, once per inspection
 -- column: active | those called active
--- column: sites | sites they come from
+-- column: sites | sites they come from; in a book of many thousand sites, the groups of them that are the clusters
 -- column: raw_rate | active / point_visits
 -- column: raw_low | lower end of its 95% interval, sites as clusters (Korn and Graubard 1998)
 -- column: raw_high | upper end of it
@@ -23,9 +23,9 @@
 -- caveat: Standardised for material and for nothing else: thickness, gain, season and who calls may still differ.
 -- caveat: A standardised rate serves comparison between regions. It is not what was called in the region; the raw rate is.
 WITH cells AS (
-    SELECT region, site_key, material, count(*) AS n, count(*) FILTER (WHERE call = 'active') AS active
-    FROM point_visits
-    WHERE month BETWEEN $from AND $to
+    SELECT region, site_key, material, sum(n) AS n, sum(active) AS active
+    FROM call_counts
+    WHERE call_counts."by" = 'circumstances' AND month BETWEEN $from AND $to
     GROUP BY region, site_key, material
 ), sites AS (
     SELECT region, count(DISTINCT site_key) AS sites

@@ -2,7 +2,7 @@
 -- title: Does the season make a difference
 -- question: Do calls of movement, and their confirmation, rise and fall with the time of year, when is the peak, and how sure is that?
 -- grain: one row per group of regions and measure; groups are all four-season regions, all wet and dry regions, and each region alone
--- reads: point_visits, visits
+-- reads: inspection_counts, held_regions, params
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: group | four_season, wet_dry or region
@@ -10,7 +10,7 @@
 -- column: measure | called_active (of point-visits) or confirmed (of active calls with a decisive finding)
 -- column: n | point-visits counted
 -- column: events | those called active, or confirmed
--- column: sites | sites they come from
+-- column: sites | sites they come from; in a book of many thousand sites, the groups of them that are the clusters
 -- column: months | distinct local months with a point-visit
 -- column: rate | events / n
 -- column: design_effect | of the rate, sites as clusters; intervals of the wave are widened by its root where it is above 1
@@ -34,28 +34,37 @@
 -- caveat: No other figure is adjusted for season. What is tested, where and by whom may differ by season too.
 -- caveat: Within less than two years a season and a trend cannot be told apart.
 WITH measured AS (
-    SELECT 'called_active' AS measure, inspection_id, count(*) AS n, count(*) FILTER (WHERE call = 'active') AS events
-    FROM point_visits
-    GROUP BY inspection_id
+    SELECT 'called_active' AS measure, region, site_key, month, local_date, points AS n, active AS events
+    FROM inspection_counts
+    WHERE points > 0 AND month BETWEEN $from AND $to
     UNION ALL
-    SELECT 'confirmed', inspection_id, count(*), count(*) FILTER (WHERE truth = 'active')
-    FROM point_visits
-    WHERE call = 'active' AND verified_by = 'decisive'
-    GROUP BY inspection_id
-), placed AS (
-    SELECT g."group", CASE WHEN g."group" = 'region' THEN v.region END AS region, m.measure,
-           v.season_scheme IN ('south_four', 'south_wet_dry') AS southern, v.site_key, v.month,
-           CAST(extract(doy FROM v.local_date) AS INTEGER) AS day, m.n, m.events
+    SELECT 'confirmed', region, site_key, month, local_date, active_verified, confirmed
+    FROM inspection_counts
+    WHERE active_verified > 0 AND month BETWEEN $from AND $to
+), dated AS (
+    SELECT measure, region, month, local_date, sum(n) AS n, sum(events) AS events
+    FROM measured
+    GROUP BY measure, region, month, local_date
+), sited AS (
+    SELECT m.measure, m.region, m.site_key % p.site_groups AS site_key, sum(m.n) AS n, sum(m.events) AS events
     FROM measured m
-    JOIN visits v ON v.inspection_id = m.inspection_id
+    CROSS JOIN params p
+    GROUP BY m.measure, m.region, m.site_key % p.site_groups
+), grouped AS (
+    SELECT r.region AS of_region, g."group", CASE WHEN g."group" = 'region' THEN r.region END AS region, r.season_scheme IN ('south_four', 'south_wet_dry') AS southern
+    FROM held_regions r
     JOIN (VALUES ('region', 'south_four'), ('region', 'north_four'), ('region', 'south_wet_dry'), ('region', 'north_wet_dry'),
                  ('four_season', 'south_four'), ('four_season', 'north_four'), ('wet_dry', 'south_wet_dry'), ('wet_dry', 'north_wet_dry'))
-         AS g ("group", season_scheme) ON g.season_scheme = v.season_scheme
-    WHERE v.month BETWEEN $from AND $to
+         AS g ("group", season_scheme) ON g.season_scheme = r.season_scheme
+), placed AS (
+    SELECT g."group", g.region, d.measure, g.southern, d.month, CAST(extract(doy FROM d.local_date) AS INTEGER) AS day, d.n, d.events
+    FROM dated d
+    JOIN grouped g ON g.of_region = d.region
 ), by_site AS (
-    SELECT "group", region, measure, site_key, CAST(sum(n) AS BIGINT) AS n, CAST(sum(events) AS BIGINT) AS events
-    FROM placed
-    GROUP BY "group", region, measure, site_key
+    SELECT g."group", g.region, s.measure, s.site_key, CAST(sum(s.n) AS BIGINT) AS n, CAST(sum(s.events) AS BIGINT) AS events
+    FROM sited s
+    JOIN grouped g ON g.of_region = s.region
+    GROUP BY g."group", g.region, s.measure, s.site_key
 ), clusters AS (
     SELECT "group", region, measure, count(*) AS sites, sum(events * events) AS events_squared, sum(events * n) AS events_times_n, sum(n * n) AS n_squared
     FROM by_site

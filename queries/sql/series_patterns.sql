@@ -5,6 +5,7 @@
 -- reads: checked_calls
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
+-- param: parts | calls are those at one site in so many; 1 for all
 -- column: sign | lower_gain: what the newest decided reading at a lower gain said (shown, vanished, not_tried). shown_again: whether another reading of the point was active. control_moved: whether a control reading of the visit was active. many_at_once: whether at least three points, and half of the visit's, were called active. level_far_above: whether the level is in the top twentieth of the material's active readings
 -- column: value | what the sign says
 -- column: active_verified | verified active calls
@@ -22,5 +23,5 @@
 -- caveat: A sign that goes with false alarms asks for a re-test; one that does not, proves nothing.
 SELECT inspection_id, point_id, site_id, wrong, technician_id, region, lower_gain, shown_again, control_moved, many_at_once, level_far_above
 FROM checked_calls
-WHERE call = 'active' AND month BETWEEN $from AND $to
+WHERE call = 'active' AND month BETWEEN $from AND $to AND site_key % $parts = 0
 ORDER BY site_id, inspection_id, point_id

@@ -2,10 +2,9 @@
 -- title: Are technicians in line with one another?
 -- question: Does any technician call movement, raise false alarms or miss more or less often than the average technician would under the same conditions, beyond what chance gives?
 -- grain: one row per technician and measure
--- reads: point_visits
+-- reads: condition_counts, params
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
--- param: groups | how many random groups of sites are the clusters; larger than any site_key where every site is one
 -- column: technician_id | technician
 -- column: measure | detections (active calls among point-visits), false_alarms (among verified active calls), missed (clear calls among points verified active)
 -- column: opportunities | point-visits, verified active calls, or points verified active
@@ -39,25 +38,21 @@
 -- caveat: For false alarms the gain is that of the reading that called it. For detections and missed points it is the step at which the point was first read, since what shows decides where stepping ends.
 -- caveat: With nobody out of line, seeded simulations of 14 technicians have anyone in act in fewer than one period in twenty. Someone with 2.5 times the false alarms is in act in most of them only where some thirty false alarms or more were to be expected of them; with fewer, chance alone may hide as much.
 WITH watched AS (
-    SELECT technician_id, max(month) AS last_month FROM point_visits WHERE month BETWEEN $from AND $to GROUP BY technician_id
+    SELECT technician_id, max(month) AS last_month FROM condition_counts WHERE month BETWEEN $from AND $to GROUP BY technician_id
 ), points AS (
     -- In groups of sites a month is told only where drift asks for it: of verified active calls.
-    SELECT p.technician_id, p.site_key % $groups AS site,
-           CASE WHEN $groups > 4096 OR p.call = 'active' AND p.verified_by = 'decisive' THEN p.month ELSE w.last_month END AS month,
-           p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain, p.call, p.verified_by, p.truth
-    FROM point_visits p
-    JOIN watched w ON w.technician_id = p.technician_id
-    WHERE p.month BETWEEN $from AND $to
+    SELECT c.technician_id, c.site_key, CASE WHEN c.false_alarm_known OR NOT p.sites_grouped THEN c.month ELSE w.last_month END AS month,
+           c.material, c.thickness_band, c.season, c.region, c.purpose, c.called_elsewhere, c.gain, c.first_gain,
+           c.n, c.active, CASE WHEN c.false_alarm_known THEN c.n ELSE 0 END AS active_verified, c.false_alarms, c.clear, c.clear_verified, c.missed
+    FROM condition_counts c
+    JOIN watched w ON w.technician_id = c.technician_id
+    CROSS JOIN params p
+    WHERE c.month BETWEEN $from AND $to
 )
-SELECT p.technician_id, p.site, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain,
-       p.first_gain,
-       count(*) AS point_visits,
-       count(*) FILTER (WHERE p.call = 'active') AS active_calls,
-       count(*) FILTER (WHERE p.call = 'active' AND p.verified_by = 'decisive') AS active_verified,
-       count(*) FILTER (WHERE p.call = 'active' AND p.verified_by = 'decisive' AND p.truth = 'not_active') AS false_alarms,
-       count(*) FILTER (WHERE p.call = 'clear') AS clear_calls,
-       count(*) FILTER (WHERE p.call = 'clear' AND p.verified_by = 'decisive') AS clear_verified,
-       count(*) FILTER (WHERE p.call = 'clear' AND p.verified_by = 'decisive' AND p.truth = 'active') AS missed
+SELECT p.technician_id, p.site_key, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain,
+       CAST(sum(p.n) AS BIGINT) AS point_visits, CAST(sum(p.active) AS BIGINT) AS active_calls, CAST(sum(p.active_verified) AS BIGINT) AS active_verified,
+       CAST(sum(p.false_alarms) AS BIGINT) AS false_alarms, CAST(sum(p.clear) AS BIGINT) AS clear_calls, CAST(sum(p.clear_verified) AS BIGINT) AS clear_verified,
+       CAST(sum(p.missed) AS BIGINT) AS missed
 FROM points p
-GROUP BY p.technician_id, p.site, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain
-ORDER BY p.technician_id, p.site, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain
+GROUP BY p.technician_id, p.site_key, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain
+ORDER BY p.technician_id, p.site_key, p.month, p.material, p.thickness_band, p.season, p.region, p.purpose, p.called_elsewhere, p.gain, p.first_gain

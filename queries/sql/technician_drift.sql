@@ -2,7 +2,7 @@
 -- title: Has a technician changed against themselves?
 -- question: Since when does a technician raise more or fewer false alarms than their own earlier level gives under the same conditions, and what else changed then?
 -- grain: one row per technician and month, from the technician's first month to the last
--- reads: reading_cells, point_visits
+-- reads: condition_counts, habit_counts
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: technician_id | technician
@@ -49,22 +49,7 @@
 -- caveat: In seeded simulations of 14 technicians, 8 to 20% false alarms and some 12 verified active calls a month, a four-fold change signals within seven months in at least 85 of 100; with fewer calls it takes longer.
 -- caveat: Calls count in the month of the visit once they have been verified; the newest months may still gain some.
 -- caveat: Where missed points are not rare the lower limit of a gap is 0, and only long gaps can be out of the ordinary.
-WITH held AS (
-    SELECT technician_id, month, local_date, unit_id, gain,
-           CAST(sum(readings) AS BIGINT) AS readings, CAST(sum(holds) AS BIGINT) AS holds, CAST(sum(hold_tenths) AS BIGINT) AS hold_tenths
-    FROM reading_cells
-    WHERE NOT control AND month BETWEEN $from AND $to
-    GROUP BY technician_id, month, local_date, unit_id, gain
-), found AS (
-    SELECT technician_id, month, local_date, unit_id, gain,
-           count(*) AS found,
-           count(*) FILTER (WHERE call = 'clear') AS missed
-    FROM point_visits
-    WHERE call IN ('active', 'clear') AND truth = 'active' AND verified_by = 'decisive' AND NOT called_elsewhere AND month BETWEEN $from AND $to
-    GROUP BY technician_id, month, local_date, unit_id, gain
-)
-SELECT h.technician_id, h.month, h.unit_id, h.gain, h.readings, h.holds, h.hold_tenths,
-       coalesce(f.found, 0) AS found, coalesce(f.missed, 0) AS missed
-FROM held h
-LEFT JOIN found f ON f.technician_id = h.technician_id AND f.local_date = h.local_date AND f.unit_id = h.unit_id AND f.gain = h.gain
-ORDER BY h.technician_id, h.local_date, h.unit_id, h.gain
+SELECT technician_id, month, unit_id, gain, readings, holds, hold_tenths, found, missed
+FROM habit_counts
+WHERE month BETWEEN $from AND $to
+ORDER BY technician_id, local_date, unit_id, gain

@@ -2,10 +2,9 @@
 -- title: Who uses gain otherwise than the others?
 -- question: On the same materials with the same model of unit, does anyone work at other gain steps than the others, start elsewhere than the unit's starting step, or leave dense walls without stepping up?
 -- grain: one row per technician
--- reads: reading_cells, point_visits
+-- reads: gain_mixes, stepping_counts, params
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
--- param: groups | how many random groups of sites are the clusters; larger than any site_key where every site is one
 -- column: technician_id | technician
 -- column: readings | readings compared, control readings left out
 -- column: visits | visits on one material each that they come from; with random groups of sites, also those on materials of which no peer has any
@@ -40,23 +39,26 @@
 -- caveat: Gain is the technician's own choice; another mix is no fault in itself and nobody is ranked.
 -- caveat: Mixes are compared on the same materials and models, not at the same thickness, season or region.
 -- caveat: One who sees movement more often stops lower, so a mix may differ because calls do.
-SELECT 'mix' AS part, technician_id, CASE WHEN $groups < 4096 THEN CAST(site_key % $groups AS VARCHAR) ELSE inspection_id END AS place, material || ' ' || coalesce(model, '') || ' ' || CAST(gain_min AS VARCHAR) || ' ' || CAST(gain_max AS VARCHAR) AS stratum,
+SELECT 'mix' AS part, technician_id, coalesce(inspection_id, CAST(site_key AS VARCHAR)) AS place,
+       material || ' ' || model || ' ' || CAST(gain_min AS VARCHAR) || ' ' || CAST(gain_max AS VARCHAR) AS stratum,
        gain, min(gain_share) AS relative, CAST(sum(readings) AS BIGINT) AS n, 0 AS events
-FROM reading_cells
-WHERE month BETWEEN $from AND $to AND NOT control
-GROUP BY technician_id, CASE WHEN $groups < 4096 THEN CAST(site_key % $groups AS VARCHAR) ELSE inspection_id END, material, coalesce(model, ''), gain_min, gain_max, gain
-UNION ALL
-SELECT 'visits', technician_id, '', '', 0, 0.0, count(*), 0
-FROM (SELECT DISTINCT technician_id, inspection_id, material, model, gain_min, gain_max FROM reading_cells WHERE month BETWEEN $from AND $to AND NOT control AND $groups < 4096)
-GROUP BY technician_id
-UNION ALL
-SELECT 'start', technician_id, CAST(site_key % $groups AS VARCHAR), '', 0, 0.0, count(*), count(*) FILTER (WHERE started_elsewhere)
-FROM point_visits
+FROM gain_mixes
 WHERE month BETWEEN $from AND $to
-GROUP BY technician_id, site_key % $groups
+GROUP BY technician_id, coalesce(inspection_id, CAST(site_key AS VARCHAR)), material, model, gain_min, gain_max, gain
 UNION ALL
-SELECT 'step', technician_id, CAST(site_key % $groups AS VARCHAR), '', 0, 0.0, count(*), count(*) FILTER (WHERE stepped_up)
-FROM point_visits
-WHERE month BETWEEN $from AND $to AND stepped_up IS NOT NULL
-GROUP BY technician_id, site_key % $groups
+SELECT 'start', technician_id, CAST(site_key AS VARCHAR), '', 0, 0.0, CAST(sum(points) AS BIGINT), CAST(sum(started_elsewhere) AS BIGINT)
+FROM stepping_counts
+WHERE month BETWEEN $from AND $to
+GROUP BY technician_id, site_key
+UNION ALL
+SELECT 'step', technician_id, CAST(site_key AS VARCHAR), '', 0, 0.0, CAST(sum(may_step) AS BIGINT), CAST(sum(stepped_up) AS BIGINT)
+FROM stepping_counts
+WHERE month BETWEEN $from AND $to AND may_step > 0
+GROUP BY technician_id, site_key
+UNION ALL
+SELECT 'visits', technician_id, '', '', 0, 0.0, CAST(sum(mixes) AS BIGINT), 0
+FROM stepping_counts
+CROSS JOIN params p
+WHERE month BETWEEN $from AND $to AND p.sites_grouped
+GROUP BY technician_id
 ORDER BY part, technician_id, stratum, place, gain

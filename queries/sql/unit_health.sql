@@ -2,10 +2,9 @@
 -- title: Which units need looking into?
 -- question: Does a unit raise more false alarms than where it is used and who uses it would give, while past its service date or in service, and does anything else in its readings ask for a look?
 -- grain: one row per unit
--- reads: held_units, reading_cells, point_visits
+-- reads: held_units, unit_counts, people_counts, params
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
--- param: groups | how many random groups of sites are the clusters; larger than any site_key where every site is one
 -- column: unit_id | unit
 -- column: model | model
 -- column: service_due_on | day its service is due, or null
@@ -50,21 +49,22 @@
 -- caveat: A service day that was moved on in the records hides that the unit was overdue before.
 -- caveat: Hours on one charge and the clock are in unit_use; both rest on readings alone.
 WITH period AS (
-    SELECT max(local_date) AS last_day FROM reading_cells WHERE month BETWEEN $from AND $to
+    SELECT max(last_day) AS last_day FROM unit_counts WHERE month BETWEEN $from AND $to
 ), calls AS (
-    SELECT unit_id, unit_overdue = 'yes' AS overdue, CAST(site_key % $groups AS VARCHAR) AS site, material, region || ' ' || season AS season, technician_id, concat(substr(month, 1, 4), CASE WHEN substr(month, 6) > '06' THEN '-07' ELSE '-01' END) AS half,
-           count(*) AS points, count(*) FILTER (WHERE call = 'active') AS active,
-           count(*) FILTER (WHERE call = 'active' AND verified_by = 'decisive') AS verified,
-           count(*) FILTER (WHERE false_alarm) AS false_alarms
-    FROM point_visits
+    SELECT unit_id, unit_overdue = 'yes' AS overdue, CAST(site_key % p.pooled_groups AS VARCHAR) AS site, material, region || ' ' || season AS season, technician_id,
+           concat(substr(month, 1, 4), CASE WHEN substr(month, 6) > '06' THEN '-07' ELSE '-01' END) AS half,
+           CAST(sum(n) AS BIGINT) AS points, CAST(sum(active) AS BIGINT) AS active, CAST(sum(active_verified) AS BIGINT) AS verified,
+           CAST(sum(active_verified - confirmed) AS BIGINT) AS false_alarms
+    FROM people_counts
+    CROSS JOIN params p
     WHERE month BETWEEN $from AND $to
-    GROUP BY unit_id, unit_overdue = 'yes', site_key % $groups, material, region || ' ' || season, technician_id,
+    GROUP BY unit_id, unit_overdue = 'yes', site_key % p.pooled_groups, material, region || ' ' || season, technician_id,
              concat(substr(month, 1, 4), CASE WHEN substr(month, 6) > '06' THEN '-07' ELSE '-01' END)
 )
 SELECT 'unit' AS part, u.unit_id, coalesce(u.model, ''), u.service_due_on < p.last_day AS overdue, CAST(u.service_due_on AS VARCHAR) AS due, '' AS site, '' AS material,
        '' AS season, '' AS technician_id, '' AS half, CAST(sum(r.readings) AS BIGINT) AS points, 0 AS active, 0 AS verified, CAST(coalesce(sum(r.readings) FILTER (WHERE r.unit_overdue = 'yes'), 0) AS BIGINT) AS false_alarms
 FROM held_units u
-JOIN reading_cells r ON r.unit_id = u.unit_id AND r.month BETWEEN $from AND $to
+JOIN unit_counts r ON r.unit_id = u.unit_id AND r.month BETWEEN $from AND $to
 CROSS JOIN period p
 GROUP BY u.unit_id, u.model, u.service_due_on, p.last_day
 UNION ALL

@@ -4,7 +4,9 @@ import (
 	"errors"
 	"fmt"
 	"math"
+	"slices"
 
+	"gonum.org/v1/gonum/floats"
 	"gonum.org/v1/gonum/mat"
 )
 
@@ -14,6 +16,7 @@ type FactorModel struct {
 	Levels []int     // how many levels each factor has
 	Spread []float64 // of each factor: standard deviation of its levels' effects, in log-odds
 	Rows   []FactorRow
+	From   *FactorFit // a fit of much the same rows, where the search begins; nil: everything average
 }
 
 // FactorRow is one group of trials.
@@ -50,7 +53,7 @@ func FitFactors(m FactorModel) (FactorFit, error) {
 		return FactorFit{}, fmt.Errorf("fit factors: %w", err)
 	}
 	s := newFactorSearch(m)
-	at := s.visit(s.start)
+	at := s.visit(s.from())
 	for i := 1; i <= factorIterations; i++ {
 		next, moved, err := s.step(at)
 		if err != nil {
@@ -88,54 +91,90 @@ func (m FactorModel) check() error {
 	if trials == 0 {
 		return errors.New("no trials: give at least one")
 	}
+	if m.From != nil && !m.From.fits(m.Levels) {
+		return errors.New("the search is to begin at a fit of other factors: give one of the same levels")
+	}
 	return nil
 }
 
-// factorSearch knows where each factor's columns start, and the centre and precision of each coefficient.
+// fits reports whether the fit is one of factors with such levels.
+func (f *FactorFit) fits(levels []int) bool {
+	return slices.EqualFunc(f.Effects, levels, func(effects []float64, n int) bool { return len(effects) == n })
+}
+
+// factorSearch knows where each factor's columns start, and the centre and precision of each coefficient. Columns of the
+// factor of most levels are apart from the rest: no row has two of them, so that their block of the information is diagonal.
 type factorSearch struct {
-	m         FactorModel
-	first     []int
-	start     []float64
-	precision []float64
-	columns   []int // of the row at hand
+	m                 FactorModel
+	first             []int // columns of the fit
+	centre, precision []float64
+	largest           int   // factor; -1 where there is none
+	rest              []int // columns that are not the largest factor's
+	place             []int // of a column: among the rest, or among the largest factor's
+	columns           []int // of the row at hand
 }
 
 // factorPoint is one place of the search.
 type factorPoint struct {
 	coef, score []float64
 	value       float64 // penalised log-likelihood
-	information *mat.SymDense
+	information factorInformation
 }
 
 func newFactorSearch(m FactorModel) *factorSearch {
-	s := &factorSearch{m: m, columns: make([]int, len(m.Levels)+1)}
+	s := &factorSearch{m: m, columns: make([]int, len(m.Levels)+1), rest: []int{0}, place: []int{0}, largest: -1}
 	var events, trials float64
 	for _, r := range m.Rows {
 		events, trials = events+r.Events, trials+r.Trials
 	}
-	s.start, s.precision = []float64{math.Log((events + 0.5) / (trials - events + 0.5))}, []float64{1 / square(constantSpread)}
 	for f, levels := range m.Levels {
-		s.first = append(s.first, len(s.start))
-		for range levels {
-			s.start, s.precision = append(s.start, 0), append(s.precision, 1/square(m.Spread[f]))
+		if s.largest < 0 || levels > m.Levels[s.largest] {
+			s.largest = f
+		}
+	}
+	s.centre, s.precision = []float64{math.Log((events + 0.5) / (trials - events + 0.5))}, []float64{1 / square(constantSpread)}
+	for f, levels := range m.Levels {
+		s.first = append(s.first, len(s.centre))
+		for level := range levels {
+			if f == s.largest {
+				s.place = append(s.place, level)
+			} else {
+				s.place, s.rest = append(s.place, len(s.rest)), append(s.rest, len(s.centre))
+			}
+			s.centre, s.precision = append(s.centre, 0), append(s.precision, 1/square(m.Spread[f]))
 		}
 	}
 	return s
 }
 
-// at lists the columns in which the row has a one; the constant's is 0.
+// from is where the search begins.
+func (s *factorSearch) from() []float64 {
+	if s.m.From == nil {
+		return s.centre
+	}
+	return slices.Concat(append([][]float64{{s.m.From.Constant}}, s.m.From.Effects...)...)
+}
+
+// at lists the columns in which the row has a one, that of the largest factor last; the constant's is 0.
 func (s *factorSearch) at(r FactorRow) []int {
+	n := 1
 	for f, level := range r.At {
-		s.columns[f+1] = s.first[f] + level
+		if f != s.largest {
+			s.columns[n] = s.first[f] + level
+			n++
+		}
+	}
+	if s.largest >= 0 {
+		s.columns[n] = s.first[s.largest] + r.At[s.largest]
 	}
 	return s.columns
 }
 
 // visit works out value, score and information at coef. A row has few ones, so only those are summed.
 func (s *factorSearch) visit(coef []float64) factorPoint {
-	p := len(coef)
-	at := factorPoint{coef: coef, score: make([]float64, p)}
-	information := make([]float64, p*p)
+	at := factorPoint{coef: coef, score: make([]float64, len(coef))}
+	of := len(s.rest)
+	rest, diagonal, shared := make([]float64, of*of), make([]float64, len(coef)-of), make([]float64, of*(len(coef)-of))
 	for _, r := range s.m.Rows {
 		columns := s.at(r)
 		eta := r.Offset
@@ -147,18 +186,34 @@ func (s *factorSearch) visit(coef []float64) factorPoint {
 		pull, weight := r.Events-r.Trials*mu, r.Trials*mu*expit(-eta)
 		for _, j := range columns {
 			at.score[j] += pull
+		}
+		if s.largest >= 0 {
+			level := s.place[columns[len(columns)-1]]
+			columns = columns[:len(columns)-1]
+			diagonal[level] += weight
+			for _, j := range columns {
+				shared[level*of+s.place[j]] += weight
+			}
+		}
+		for _, j := range columns {
 			for _, k := range columns {
-				information[j*p+k] += weight
+				rest[s.place[j]*of+s.place[k]] += weight
 			}
 		}
 	}
 	for j, b := range coef {
-		away := b - s.start[j]
+		away := b - s.centre[j]
 		at.value -= s.precision[j] * away * away / 2
 		at.score[j] -= s.precision[j] * away
-		information[j*p+j] += s.precision[j]
 	}
-	at.information = mat.NewSymDense(p, information)
+	for i, j := range s.rest {
+		rest[i*of+i] += s.precision[j]
+	}
+	at.information = factorInformation{rest: mat.NewSymDense(of, rest)}
+	if s.largest >= 0 {
+		floats.Add(diagonal, s.ofLargest(s.precision))
+		at.information.diagonal, at.information.shared = diagonal, mat.NewDense(len(diagonal), of, shared)
+	}
 	return at
 }
 
@@ -168,19 +223,15 @@ func softplus(x float64) float64 { return max(x, 0) + math.Log1p(math.Exp(-math.
 // step takes one Newton step, halved until the penalised likelihood does not fall, and tells how far it
 // went. The likelihood bends one way only, so the search cannot go astray.
 func (s *factorSearch) step(at factorPoint) (factorPoint, float64, error) {
-	var factor mat.Cholesky
-	if !factor.Factorize(at.information) {
-		return at, 0, errNoInformation
-	}
-	var by mat.VecDense
-	if err := factor.SolveVecTo(&by, mat.NewVecDense(len(at.score), at.score)); err != nil {
+	by, err := s.solve(at)
+	if err != nil {
 		return at, 0, err
 	}
-	moved, share := mat.Norm(&by, math.Inf(1)), 1.0
+	moved, share := floats.Norm(by, math.Inf(1)), 1.0
 	for range factorHalvings {
 		coef := make([]float64, len(at.coef))
 		for j := range coef {
-			coef[j] = at.coef[j] + share*by.AtVec(j)
+			coef[j] = at.coef[j] + share*by[j]
 		}
 		if next := s.visit(coef); next.value >= at.value-1e-12*(1+math.Abs(at.value)) {
 			return next, moved * share, nil
@@ -191,13 +242,13 @@ func (s *factorSearch) step(at factorPoint) (factorPoint, float64, error) {
 }
 
 func (s *factorSearch) fit(at factorPoint, iterations int) (FactorFit, error) {
-	out := FactorFit{Constant: at.coef[0], Iterations: iterations, Cov: mat.NewSymDense(len(at.coef), nil)}
+	out := FactorFit{Constant: at.coef[0], Iterations: iterations}
 	for f, levels := range s.m.Levels {
 		out.Effects = append(out.Effects, at.coef[s.first[f]:s.first[f]+levels])
 	}
-	var factor mat.Cholesky
-	if !factor.Factorize(at.information) {
-		return out, fmt.Errorf("fit factors: %w", errNoInformation)
+	var err error
+	if out.Cov, err = s.inverse(at.information); err != nil {
+		return out, fmt.Errorf("fit factors: %w", err)
 	}
-	return out, factor.InverseTo(out.Cov)
+	return out, nil
 }

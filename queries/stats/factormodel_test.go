@@ -4,6 +4,8 @@ import (
 	"math"
 	"math/rand/v2"
 	"testing"
+
+	"gonum.org/v1/gonum/mat"
 )
 
 // TestFactorsWithoutHold: with wide spreads the fit is the maximum likelihood one, which for one factor is
@@ -123,5 +125,85 @@ func TestGammaShrinkage(t *testing.T) {
 	}
 	if _, err := GammaShrinkage(-1, 10, 1); err == nil {
 		t.Error("negative count accepted")
+	}
+}
+
+// TestFactorsInverse: the covariance is the inverse of the penalised information, and a search that begins at the fit of other
+// rows ends where one from nothing does, for none, one and several factors.
+func TestFactorsInverse(t *testing.T) {
+	r := rand.New(rand.NewPCG(6, 6))
+	for _, levels := range [][]int{{}, {4}, {2, 7}, {5, 3, 5}} {
+		m := FactorModel{Levels: levels, Spread: make([]float64, len(levels))}
+		for f := range levels {
+			m.Spread[f] = 0.5 + r.Float64()
+		}
+		for range 60 {
+			row := FactorRow{At: make([]int, len(levels)), Trials: float64(1 + r.IntN(20)), Offset: 0.3 * r.NormFloat64()}
+			for f, n := range levels {
+				row.At[f] = r.IntN(n)
+			}
+			row.Events = math.Floor(row.Trials * r.Float64())
+			m.Rows = append(m.Rows, row)
+		}
+		fit, err := FitFactors(m)
+		if err != nil {
+			t.Fatal(err)
+		}
+		first, columns := make([]int, len(levels)), 1
+		for f, n := range levels {
+			first[f], columns = columns, columns+n
+		}
+		information := mat.NewDense(columns, columns, nil)
+		information.Set(0, 0, 1/square(constantSpread))
+		for f, n := range levels {
+			for level := range n {
+				information.Set(first[f]+level, first[f]+level, 1/square(m.Spread[f]))
+			}
+		}
+		for _, row := range m.Rows {
+			eta, at := fit.Constant+row.Offset, []int{0}
+			for f, level := range row.At {
+				eta, at = eta+fit.Effects[f][level], append(at, first[f]+level)
+			}
+			for _, j := range at {
+				for _, k := range at {
+					information.Set(j, k, information.At(j, k)+row.Trials*expit(eta)*expit(-eta))
+				}
+			}
+		}
+		var product mat.Dense
+		product.Mul(information, fit.Cov)
+		for j := range columns {
+			for k := range columns {
+				want := 0.0
+				if j == k {
+					want = 1
+				}
+				if math.Abs(product.At(j, k)-want) > 1e-9 {
+					t.Fatalf("levels %v: information times covariance has %v at %d, %d", levels, product.At(j, k), j, k)
+				}
+			}
+		}
+		part := m
+		part.Rows = m.Rows[5:]
+		if part.From = &fit; len(levels) > 0 {
+			wrong := fit
+			wrong.Effects = wrong.Effects[1:]
+			if _, err := FitFactors(FactorModel{Levels: m.Levels, Spread: m.Spread, Rows: m.Rows, From: &wrong}); err == nil {
+				t.Errorf("levels %v: a start with other factors was taken", levels)
+			}
+		}
+		warm, err := FitFactors(part)
+		if err != nil {
+			t.Fatal(err)
+		}
+		part.From = nil
+		cold, err := FitFactors(part)
+		if err != nil {
+			t.Fatal(err)
+		}
+		if math.Abs(warm.Constant-cold.Constant) > 1e-12 || !mat.EqualApprox(warm.Cov, cold.Cov, 1e-12) {
+			t.Errorf("levels %v: constant %v from another fit, %v from nothing", levels, warm.Constant, cold.Constant)
+		}
 	}
 }

@@ -3,6 +3,7 @@ package stats
 import (
 	"fmt"
 	"math"
+	"sync"
 
 	"gonum.org/v1/gonum/mathext"
 	"gonum.org/v1/gonum/stat/distuv"
@@ -26,8 +27,22 @@ func tCritical(conf, df float64) float64 {
 	if !(df > 0) {
 		return math.NaN()
 	}
-	return -distuv.StudentsT{Sigma: 1, Nu: df}.Quantile((1 - conf) / 2)
+	key := [2]float64{conf, df}
+	if known, ok := tKnown.Load(key); ok {
+		return known.(float64)
+	}
+	t := -distuv.StudentsT{Sigma: 1, Nu: df}.Quantile((1 - conf) / 2)
+	if df == math.Trunc(df) && df <= tKept { // of so many clusters and no more
+		tKnown.Store(key, t)
+	}
+	return t
 }
+
+// tKnown holds critical values: thousands of intervals have the same few degrees of freedom, and an inversion takes longer than
+// all the rest of an interval.
+var tKnown sync.Map
+
+const tKept = 4096
 
 // normalP is the two-sided P of a standard normal z.
 func normalP(z float64) float64 { return 2 * NormalUpper(math.Abs(z)) }

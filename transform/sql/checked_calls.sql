@@ -19,7 +19,7 @@ WITH controls AS (
     FROM point_visits
     GROUP BY inspection_id
 )
-SELECT p.inspection_id, p.point_id, p.site_id, p.local_date, p.month, p.call, p.called_elsewhere,
+SELECT p.inspection_id, p.point_id, p.site_id, p.site_key, p.local_date, p.month, p.call, p.called_elsewhere,
        p.false_alarm OR p.missed AS wrong,
        CASE WHEN p.result = 'other_movement' THEN p.cause ELSE p.result END AS found,
        p.material, p.density_class, p.thickness_band, p.gain, p.gain_share, p.season, p.region, p.hour_band, p.wind_band, v.wind_kmh, p.rain,
