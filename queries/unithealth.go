@@ -79,13 +79,23 @@ type unitCount struct {
 }
 
 func (d *desk) unitHealth() error {
-	counts, q, err := run(d, "unit_health", d.months(), func(scan func(...any) error, c *unitCount) error {
-		return scan(&c.part, &c.unit, &c.model, &c.overdue, &c.due, &c.site, &c.material, &c.season, &c.technician, &c.half, &c.points, &c.active, &c.verified, &c.falseAlarms)
-	})
+	q, err := Lookup("unit_health")
 	if err != nil {
 		return err
 	}
-	rows, err := unitRows(counts, d.drifts, d.book.UnitUse, d.book.Floor)
+	var b unitBook
+	err = d.eng.Each(d.ctx, q.SQL, d.months(), func(scan func(...any) error) error {
+		var c unitCount
+		if err := scan(&c.part, &c.unit, &c.model, &c.overdue, &c.due, &c.site, &c.material, &c.season, &c.technician, &c.half, &c.points, &c.active, &c.verified, &c.falseAlarms); err != nil {
+			return err
+		}
+		b.add(c)
+		return nil
+	})
+	if err != nil {
+		return fmt.Errorf("analysis unit_health: %w", err)
+	}
+	rows, err := b.judge(d.drifts, d.book.UnitUse, d.book.Floor)
 	if err != nil {
 		return fmt.Errorf("analysis unit_health: %w", err)
 	}
@@ -97,28 +107,37 @@ func (d *desk) unitHealth() error {
 	return nil
 }
 
-// unitRows compares the false alarms of units and puts what else is known of each beside them.
-func unitRows(counts []unitCount, drifts []instrument.Drift, uses []UnitUseRow, floor int) ([]UnitRow, error) {
-	rows := []UnitRow{}
-	var visited []instrument.Visited
-	checked := checkedCalls{}
-	for _, c := range counts {
-		if c.part == "unit" {
-			rows = append(rows, UnitRow{UnitID: c.unit, Model: c.model, ServiceDueOn: c.due, ServiceOverdue: c.overdue, Readings: int64(c.points), ReadingsOverdue: int64(c.falseAlarms)})
-			continue
-		}
-		checked.add(c)
-		visited = append(visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: c.site, Material: c.material, Season: c.season, Technician: c.technician, Half: c.half,
-			Points: c.points, FalseAlarms: c.falseAlarms})
+// unitBook takes in the rows of the query one by one: there are many.
+type unitBook struct {
+	rows    []UnitRow
+	visited []instrument.Visited
+	checked checkedCalls
+}
+
+func (b *unitBook) add(c unitCount) {
+	if c.part == "unit" {
+		b.rows = append(b.rows, UnitRow{UnitID: c.unit, Model: c.model, ServiceDueOn: c.due, ServiceOverdue: c.overdue, Readings: int64(c.points), ReadingsOverdue: int64(c.falseAlarms)})
+		return
 	}
-	alarms, err := instrument.FalseAlarms(visited, floor, Confidence)
+	if b.checked == nil {
+		b.checked = checkedCalls{}
+	}
+	b.checked.add(c)
+	b.visited = append(b.visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: c.site, Material: c.material, Season: c.season, Technician: c.technician, Half: c.half,
+		Points: c.points, FalseAlarms: c.falseAlarms})
+}
+
+// judge compares the false alarms of units and puts what else is known of each beside them.
+func (b *unitBook) judge(drifts []instrument.Drift, uses []UnitUseRow, floor int) ([]UnitRow, error) {
+	alarms, err := instrument.FalseAlarms(b.visited, floor, Confidence)
 	if err != nil {
 		return nil, err
 	}
+	rows := append([]UnitRow{}, b.rows...)
 	for i := range rows {
 		r := &rows[i]
 		beyond := r.alarms(alarmsOf(alarms, r.UnitID, false), alarmsOf(alarms, r.UnitID, true))
-		r.VerifiedShare, r.OthersVerifiedShare = checked.shares(r.UnitID)
+		r.VerifiedShare, r.OthersVerifiedShare = b.checked.shares(r.UnitID)
 		r.level(drifts)
 		r.clock(uses)
 		r.stand(beyond)

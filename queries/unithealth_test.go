@@ -57,7 +57,7 @@ func pointer(s string) *string { return &s }
 func TestUnitRows(t *testing.T) {
 	counts := yearOf(rand.New(rand.NewPCG(1, 1)))
 	drifts := []instrument.Drift{{Unit: "U2", Months: 12, Enough: true, RisesOrFalls: 1, Q: 0.01}, {Unit: "U3", Months: 12, Enough: true}}
-	rows, err := unitRows(counts, drifts, []UnitUseRow{{UnitID: "U2", Clock: ClockLate}, {UnitID: "U3", Clock: ClockOnTime}}, DefaultFloor)
+	rows, err := unitBookOf(counts).judge(drifts, []UnitUseRow{{UnitID: "U2", Clock: ClockLate}, {UnitID: "U3", Clock: ClockOnTime}}, DefaultFloor)
 	if err != nil || len(rows) != 9 {
 		t.Fatalf("%d rows, %v", len(rows), err)
 	}
@@ -92,7 +92,7 @@ func TestFewerFalseAlarms(t *testing.T) {
 			counts = append(counts, c)
 		}
 	}
-	rows, err := unitRows(counts, nil, nil, DefaultFloor)
+	rows, err := unitBookOf(counts).judge(nil, nil, DefaultFloor)
 	if err != nil || rows[1].UnitID != "U3" {
 		t.Fatal(rows, err)
 	}
@@ -102,4 +102,12 @@ func TestFewerFalseAlarms(t *testing.T) {
 	if said := unitsOutOfLine(&Book{Units: rows}); len(said) != 0 {
 		t.Errorf("%+v", said)
 	}
+}
+
+func unitBookOf(counts []unitCount) *unitBook {
+	b := &unitBook{}
+	for _, c := range counts {
+		b.add(c)
+	}
+	return b
 }

@@ -100,7 +100,10 @@ type alarmBook struct {
 type run struct{ from, to int }
 
 func newAlarmBook(visited []Visited) alarmBook {
-	b := alarmBook{rows: slices.SortedFunc(slices.Values(visited), compareVisited)}
+	b := alarmBook{rows: visited}
+	if !slices.IsSortedFunc(visited, compareVisited) {
+		b.rows = slices.SortedFunc(slices.Values(visited), compareVisited)
+	}
 	b.number()
 	b.inService = make([]tally, len(b.cells))
 	for i, v := range b.rows {

@@ -2,7 +2,7 @@
 -- title: Month by month
 -- question: Do the rates stay where they were, month by month, beyond what chance gives?
 -- grain: one row per measure and local month
--- reads: inspection_counts
+-- reads: inspection_counts, params
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: measure | active_rate and unsure_rate (of point-visits), confirmed_share (of verified active calls; the rest are false alarms), missed_share (of verified clear calls)
@@ -30,11 +30,12 @@
 -- caveat: Two rules only, named in words: each further rule multiplies false signals. About one month in 370 is beyond three standard errors by chance.
 -- caveat: Nothing is adjusted for season or for what was tested. Findings for the newest months may still come in.
 WITH by_site AS (
-    SELECT month, site_key, sum(points) AS n, sum(active) AS active, sum(unsure) AS unsure, sum(active_verified) AS active_verified, sum(confirmed) AS confirmed,
+    SELECT month, site_key % p.site_groups AS site_key, sum(points) AS n, sum(active) AS active, sum(unsure) AS unsure, sum(active_verified) AS active_verified, sum(confirmed) AS confirmed,
            sum(clear_verified) AS clear_verified, sum(missed) AS missed
     FROM inspection_counts
+    CROSS JOIN params p
     WHERE points > 0 AND month BETWEEN $from AND $to
-    GROUP BY month, site_key
+    GROUP BY month, site_key % p.site_groups
 ), measured AS (
     SELECT 'active_rate' AS measure, month, n, active AS events FROM by_site
     UNION ALL

@@ -2,7 +2,7 @@
 -- title: Trend and year on year
 -- question: Is there a steady rise or fall over the months, and how do the last 12 months compare with the 12 before?
 -- grain: one row per measure
--- reads: inspection_counts
+-- reads: inspection_counts, params
 -- param: from | first local month of the 24 compared, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- param: last | first of the last 12 months, YYYY-MM
@@ -39,11 +39,12 @@
 -- caveat: Sites visited in both years make the interval of the difference somewhat too wide.
 -- caveat: The confirmed and missed shares of the newest months rest on the findings received so far.
 WITH by_site AS (
-    SELECT CASE WHEN month >= $last THEN 'last' ELSE 'before' END AS "window", site_key, sum(points) AS n, sum(active) AS active, sum(unsure) AS unsure,
+    SELECT CASE WHEN month >= $last THEN 'last' ELSE 'before' END AS "window", site_key % p.site_groups AS site_key, sum(points) AS n, sum(active) AS active, sum(unsure) AS unsure,
            sum(active_verified) AS active_verified, sum(confirmed) AS confirmed, sum(clear_verified) AS clear_verified, sum(missed) AS missed
     FROM inspection_counts
+    CROSS JOIN params p
     WHERE points > 0 AND month BETWEEN $from AND $to
-    GROUP BY CASE WHEN month >= $last THEN 'last' ELSE 'before' END, site_key
+    GROUP BY CASE WHEN month >= $last THEN 'last' ELSE 'before' END, site_key % p.site_groups
 ), measured AS (
     SELECT 'active_rate' AS measure, "window", n, active AS events FROM by_site
     UNION ALL
