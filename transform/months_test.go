@@ -103,16 +103,21 @@ func tree(t *testing.T, dir string) (names []string) {
 	return names
 }
 
-// monthOfVisits writes two inspections of the same two sites in a month of 2026, each with three points read twice or more.
+// monthOfVisits writes two inspections of the same two sites in a month of 2026, each with three points read four times or more. Those of the
+// sixth month have the levels of the fourth.
 func monthOfVisits(month int) string {
 	var inspections, readings strings.Builder
 	for v := range 2 {
 		day := 5 + 9*v
 		fmt.Fprintf(&inspections, "I%d-%d,S%d,S,T1,2026-%02d-%02dT09:00:00+11:00,2026-%02d-%02dT11:00:00+11:00,routine,clear\n", month, v, v, month, day, month, day)
-		for k := range 7 {
-			call, level := "clear", 3+(5*k+month)%9
-			if (k+month+v)%4 == 0 {
-				call, level = "active", 60+k
+		for k := range 13 {
+			of := month
+			if month == 6 { // copies from the fourth
+				of = 4
+			}
+			call, level := "clear", 3+(5*k+11*of+7*v)%29
+			if (k+of+v)%4 == 0 {
+				call, level = "active", 60+(3*k+5*of+v)%31
 			}
 			fmt.Fprintf(&readings, "R%d-%d-%d,I%d-%d,U1,P%d,2026-%02d-%02dT09:%02d:00+11:00,board,%d,20,%d,%s\n", month, v, k, month, v, k%3, month, day, 5+2*k, 2+k/3, level, call)
 		}
@@ -148,6 +153,9 @@ func TestMonthsAreMadeOnce(t *testing.T) {
 	before, made := g.facts("", transform.Options{})
 	if made != (transform.Made{Months: 6, Fresh: 6}) {
 		t.Errorf("made from nothing: %+v", made)
+	}
+	if n := breaches(t, before, "copied_levels", "2026-06"); n == 0 {
+		t.Error("no levels are copied: nothing tells whether those of other months are seen")
 	}
 	for _, step := range []struct {
 		what, files     string
@@ -205,6 +213,21 @@ func TestMonthsAreMadeOnce(t *testing.T) {
 		whole, _ := g.facts("", transform.Options{})
 		sameTree(t, after, whole)
 	})
+}
+
+// breaches counts those of a month of a table of checks.
+func breaches(t *testing.T, facts, table, month string) (n int) {
+	t.Helper()
+	e, err := engine.Open(t.Context(), engine.Options{})
+	if err != nil {
+		t.Fatal(err)
+	}
+	defer func() { _ = e.Close() }()
+	query := "SELECT count(*) FROM read_parquet(" + engine.Quote(filepath.Join(facts, table, month+".parquet")) + ") WHERE breach"
+	if err := e.Each(t.Context(), query, nil, func(scan func(...any) error) error { return scan(&n) }); err != nil {
+		t.Fatal(err)
+	}
+	return n
 }
 
 // keep moves facts to where they outlive a subtest.

@@ -6,6 +6,7 @@ import (
 	"fmt"
 	"io"
 	"io/fs"
+	"math"
 	"os"
 	"path/filepath"
 	"slices"
@@ -132,14 +133,14 @@ func (m *maker) batch(passes []pass, pick func(pass) []string, batch []staleMont
 		if len(months) == 0 {
 			continue
 		}
-		if err := m.look(p, months); err != nil {
-			return err
-		}
 		if p.loads != "" && p.loads != loaded {
 			if err := m.load(p.loads, batch); err != nil {
 				return err
 			}
 			loaded = p.loads
+		}
+		if err := m.look(p, months); err != nil {
+			return err
 		}
 		for _, table := range pick(p) {
 			m.step(span(batch) + " " + table)
@@ -226,29 +227,24 @@ func (m *maker) look(p pass, months []*month) error {
 	return m.lookAtFindings(months)
 }
 
-// load puts what is asked of the readings of some months, whose visits are in view, into memory, as these_readings.
+// load puts what is asked of the readings of some months into memory, as these_readings: those of the whole batch, of which a
+// later pass may make other months than this one.
 func (m *maker) load(table string, batch []staleMonth) error {
+	months := make([]*month, len(batch))
+	for i, s := range batch {
+		months[i] = s.month
+	}
 	if m.coded != "" {
-		months := make([]*month, len(batch))
-		for i, s := range batch {
-			months[i] = s.month
-		}
 		return errors.Join(m.view("readings", "readings", months), m.e.Define(m.ctx, "these_readings", "SELECT * FROM readings"))
 	}
-	var from, to int64
-	for _, s := range batch {
-		switch {
-		case s.count == 0:
-		case from > to || from == 0 && to == 0:
-			from, to = s.takenFrom, s.takenTo
-		default:
-			from, to = min(from, s.takenFrom), max(to, s.takenTo)
-		}
+	if err := m.view("visits", "visits", months); err != nil {
+		return err
 	}
 	query, err := SQL(table)
 	if err != nil {
 		return err
 	}
+	from, to := taken(months)
 	if err := m.e.Define(m.ctx, "near_readings", fmt.Sprintf("SELECT * FROM held_readings WHERE taken_at BETWEEN make_timestamptz(%d) AND make_timestamptz(%d)", from, to)); err != nil {
 		return err
 	}
@@ -259,6 +255,17 @@ func (m *maker) load(table string, batch []staleMonth) error {
 		return m.e.Define(m.ctx, "these_readings", "SELECT * FROM "+table)
 	}
 	return m.theseReadings("SELECT * FROM " + table)
+}
+
+// taken bounds when readings of some months were taken, microseconds since 1970.
+func taken(months []*month) (from, to int64) {
+	from, to = math.MaxInt64, 0
+	for _, at := range months {
+		if at.count > 0 {
+			from, to = min(from, at.takenFrom), max(to, at.takenTo)
+		}
+	}
+	return min(from, to), to
 }
 
 // theseReadings says of which readings the view of that name, and readings over it, are.
