@@ -33,10 +33,6 @@ func (c *loadCmd) Run(a *app) error {
 	return err
 }
 
-// loadMemory is what the engine takes while records are taken in, where nothing else is configured: looking up names and
-// comparing versions of ten million rows takes no longer in it than in eight times as much.
-const loadMemory = "128MiB"
-
 func (a *app) load(dir string, files []string, set string, received time.Time) (settle.Report, error) {
 	if received.IsZero() {
 		var err error
@@ -46,12 +42,8 @@ func (a *app) load(dir string, files []string, set string, received time.Time) (
 	}
 	w := &watch{a: a}
 	defer w.finish()
-	eng := a.engine()
-	if eng.MemoryLimit == "" {
-		eng.MemoryLimit = loadMemory
-	}
 	return settle.Load(a.ctx, dir, files, settle.Options{ReceivedAt: received, RecordSet: set, Renames: a.config.Columns,
-		Engine: eng, KeepOriginals: a.config.Store.KeepOriginals, Tool: version(), Place: a.place, Watch: w})
+		Engine: a.engine(), KeepOriginals: a.config.Store.KeepOriginals, Tool: version(), Place: a.place, Watch: w})
 }
 
 // now is the time by the clock, or that of the store's last load where the clock was set back behind it: what comes in later

@@ -28,11 +28,7 @@ func (c *repairCmd) Run(a *app) error {
 	}
 	w := &watch{a: a}
 	defer w.finish()
-	eng := a.engine()
-	if eng.MemoryLimit == "" {
-		eng.MemoryLimit = loadMemory
-	}
-	opt := settle.RepairOptions{Records: c.Records, Drop: c.DropLost, Engine: eng, Tool: version(), Watch: w}
+	opt := settle.RepairOptions{Records: c.Records, Drop: c.DropLost, Engine: a.engine(), Tool: version(), Watch: w}
 	if c.Into != "" {
 		return c.rebuild(a, opt)
 	}

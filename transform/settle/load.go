@@ -4,8 +4,11 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"path/filepath"
 	"runtime"
 	"runtime/debug"
+	"slices"
+	"strings"
 	"time"
 
 	"golang.org/x/sync/errgroup"
@@ -112,9 +115,28 @@ func newLoad(ctx context.Context, txn *store.Txn, opt Options) *load {
 	return &load{ctx: ctx, opt: opt, txn: txn, moved: map[int]*store.Counts{}, firstFile: len(txn.Manifest.Files) + 1}
 }
 
+// memory is what the engine takes where nothing else is configured: looking up names and comparing versions of ten million rows, about a
+// gigabyte of text, takes no longer in 128 MiB than in eight times as much; hashes of ten times as many keys do not fit.
+func memory(sources []source) string {
+	const step, most = int64(128), int64(1024) // MiB
+	var text int64
+	for _, s := range sources {
+		n := s.bytes
+		if packed := []string{".gz", ".xlsx", ".parquet"}; slices.Contains(packed, strings.ToLower(filepath.Ext(s.Path))) {
+			n *= 8 // or so
+		}
+		text += n
+	}
+	return fmt.Sprintf("%dMiB", min(step*(1+text>>30), most))
+}
+
 // take settles the rows of the sources and publishes them.
 func (l *load) take() (rep Report, err error) {
-	if l.eng, err = engine.Open(l.ctx, l.opt.Engine); err != nil {
+	eng := l.opt.Engine
+	if eng.MemoryLimit == "" {
+		eng.MemoryLimit = memory(l.sources)
+	}
+	if l.eng, err = engine.Open(l.ctx, eng); err != nil {
 		return Report{}, err
 	}
 	defer func() { err = errors.Join(err, l.eng.Close()) }()
