@@ -163,18 +163,21 @@ func (b *bench) month() error {
 	}
 	last := []string{b.readings[len(b.readings)-1], b.others[len(b.others)-2], b.others[len(b.others)-1]}
 	before := slices.DeleteFunc(slices.Concat(b.others, b.readings), func(path string) bool { return slices.Contains(last, path) })
-	out := filepath.Join(b.Dir, "out")
-	var dir string
+	out, dir := filepath.Join(b.Dir, "out"), filepath.Join(b.Dir, "month")
+	wasStore, err := b.fresh("before", before)
+	if err != nil {
+		return err
+	}
+	wasOut := filepath.Join(b.Dir, "out-before")
+	if err := os.RemoveAll(wasOut); err != nil {
+		return err
+	}
+	if _, err := b.program("build", "--quiet", "--store", wasStore, "--out", wasOut); err != nil {
+		return err
+	}
 	c, err := compare(b.ctx, Compared{Stage: "month", Floor: fmt.Sprintf("load and build of all %d months", b.Size.Months), Rows: b.Size.Readings}, b.Runs,
 		func() (Run, error) {
-			if err := os.RemoveAll(out); err != nil {
-				return Run{}, err
-			}
-			var err error
-			if dir, err = b.fresh("month", before); err != nil {
-				return Run{}, err
-			}
-			if _, err := b.program("build", "--quiet", "--store", dir, "--out", out); err != nil {
+			if err := errors.Join(again(dir, wasStore), again(out, wasOut)); err != nil {
 				return Run{}, err
 			}
 			return b.grow(dir, last)
@@ -186,7 +189,12 @@ func (b *bench) month() error {
 			return b.grow(dir, slices.Concat(b.others, b.readings))
 		})
 	b.out = append(b.out, c)
-	return errors.Join(err, os.RemoveAll(dir), os.RemoveAll(out))
+	return errors.Join(err, os.RemoveAll(dir), os.RemoveAll(out), os.RemoveAll(wasStore), os.RemoveAll(wasOut))
+}
+
+// again puts a copy of a folder in the place of another.
+func again(dir, was string) error {
+	return errors.Join(os.RemoveAll(dir), os.CopyFS(dir, os.DirFS(was)))
 }
 
 //go:embed floor_build.sql
