@@ -192,3 +192,49 @@ func TestGroupsOfSites(t *testing.T) {
 		}
 	}
 }
+
+// TestNewestBreaches: a list that is cut short has the newest breaches of all, and of every technician and check.
+func TestNewestBreaches(t *testing.T) {
+	e, _ := countedDemo(t, 0)
+	if err := e.Define(t.Context(), "checks", allChecks); err != nil {
+		t.Fatal(err)
+	}
+	q, err := Lookup("protocol_breaches")
+	if err != nil {
+		t.Fatal(err)
+	}
+	rows := func(query string, most int) (out []string) {
+		const scanned = 8
+		args := []any{engine.Arg("from", "0000-00"), engine.Arg("to", "9999-99"), engine.Arg("off", "no_control"), engine.Arg("most", most)}
+		err := e.Each(t.Context(), query, args, func(scan func(...any) error) error {
+			row := make([]string, scanned)
+			to := make([]any, scanned)
+			for i := range row {
+				to[i] = &row[i]
+			}
+			err := scan(to...)
+			out = append(out, strings.Join(row, "|"))
+			return err
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		slices.Sort(out)
+		return out
+	}
+	const plain = `SELECT check_id, technician_id, site_id, inspection_id, coalesce(point_id, ''), coalesce(reading_id, ''), CAST(local_date AS VARCHAR), seen FROM (
+		SELECT *, row_number() OVER (ORDER BY local_date DESC, inspection_id DESC, check_id, point_id, reading_id, seen) AS nth,
+			row_number() OVER (PARTITION BY check_id, technician_id ORDER BY local_date DESC, inspection_id DESC, point_id, reading_id, seen) AS nth_of_one
+		FROM checks WHERE breach AND month BETWEEN $from AND $to AND check_id <> $off) WHERE nth <= $most OR nth_of_one <= 50`
+	lengths := map[int]bool{}
+	for _, most := range []int{0, 40, 300, mostListed} {
+		got, want := rows(q.SQL, most), rows(plain, most)
+		if len(want) == 0 || !slices.Equal(got, want) {
+			t.Errorf("with at most %d: %d breaches, want %d", most, len(got), len(want))
+		}
+		lengths[len(want)] = true
+	}
+	if len(lengths) < 3 {
+		t.Errorf("lists of %v breaches: the test cuts nothing short", lengths)
+	}
+}

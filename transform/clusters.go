@@ -17,11 +17,11 @@ const DefaultMostSites = 4096
 //
 // Where what is counted for each cluster tells circumstances apart, so many clusters would hold a point or two each: then it is
 // circumstanceGroups of each technician, or stratum, with a standard error good to 13 %. And as few as pooledGroups are enough where
-// the variance is pooled over all technicians, or over all units: of ten of them it is good to 6 %. They divide circumstanceGroups.
+// the variance is pooled over all technicians, or over all units: of ten of them it is good to 8 %. They divide circumstanceGroups.
 const (
 	siteGroups         = 256
-	circumstanceGroups = 32
-	pooledGroups       = 16
+	circumstanceGroups = 30
+	pooledGroups       = 10
 )
 
 // Clusters are the numbers that site_key is divided by, so that the remainder says the cluster; larger than any site_key where

@@ -204,6 +204,20 @@ func TestMonthsAreMadeOnce(t *testing.T) {
 			t.Errorf("with other settings %d of %d months were read", made.Fresh, made.Months)
 		}
 	})
+	t.Run("more sites than clusters", func(t *testing.T) {
+		g.t = t
+		after, made := g.facts(before, transform.Options{MostSites: 1})
+		whole, _ := g.facts("", transform.Options{MostSites: 1})
+		sameTree(t, after, whole)
+		if made.Fresh != 0 || !sameFile(t, before, after, "point_visits", "2026-03") {
+			t.Errorf("to count sites in groups, %d months were read again", made.Fresh)
+		}
+		for _, table := range []string{"people_counts", "check_counts"} {
+			if sameFile(t, before, after, table, "2026-03") {
+				t.Errorf("%s has the sites of before, not groups of them", table)
+			}
+		}
+	})
 	t.Run("half of what was before", func(t *testing.T) {
 		g.t = t
 		if err := os.Remove(filepath.Join(before, "point_visits", "2026-03.parquet")); err != nil {

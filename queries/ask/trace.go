@@ -24,7 +24,7 @@ var (
 
 // behind tells from which record sets a table is made, of those whose rows can be found by a figure's circumstances.
 var behind = map[string][]string{
-	"visits": visited, "readings": read, "reading_cells": read, "unit_visits": read, "unit_levels": read, "technician_levels": read, "repeated_readings": read,
+	"visits": visited, "held_readings": read, "readings": read, "reading_cells": read, "unit_visits": read, "unit_levels": read, "technician_levels": read, "repeated_readings": read,
 	"protocol_readings": read, "protocol_points": read, "copied_levels": read, "protocol_calls": slices.Concat(read, ofUnits), "protocol_visits": found,
 	"point_visits": found, "verified_readings": found, "checked_calls": found, "visit_counts": found, "recheck_pairs": found,
 	"inspection_counts": found, "call_counts": found, "gain_counts": read, "accuracy_counts": found, "people_counts": found, "condition_counts": found,

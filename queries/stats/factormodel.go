@@ -181,9 +181,13 @@ func (s *factorSearch) visit(coef []float64) factorPoint {
 		for _, j := range columns {
 			eta += coef[j]
 		}
-		mu := expit(eta)
-		at.value += r.Events*eta - r.Trials*softplus(eta)
-		pull, weight := r.Events-r.Trials*mu, r.Trials*mu*expit(-eta)
+		far := math.Exp(-math.Abs(eta)) // once for all: the exponential is what a row costs
+		mu, left := 1/(1+far), far/(1+far)
+		if eta < 0 {
+			mu, left = left, mu
+		}
+		at.value += r.Events*eta - r.Trials*(max(eta, 0)+math.Log1p(far))
+		pull, weight := r.Events-r.Trials*mu, r.Trials*mu*left
 		for _, j := range columns {
 			at.score[j] += pull
 		}
@@ -216,9 +220,6 @@ func (s *factorSearch) visit(coef []float64) factorPoint {
 	}
 	return at
 }
-
-// softplus is log(1 + exp(x)).
-func softplus(x float64) float64 { return max(x, 0) + math.Log1p(math.Exp(-math.Abs(x))) }
 
 // step takes one Newton step, halved until the penalised likelihood does not fall, and tells how far it
 // went. The likelihood bends one way only, so the search cannot go astray.
