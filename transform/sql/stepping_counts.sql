@@ -14,7 +14,7 @@ WITH mixes AS (
     GROUP BY r.month, r.technician_id, r.site_key % p.site_groups
 ), points AS (
     SELECT v.month, v.technician_id, v.site_key % p.site_groups AS site_key, count(*) AS points, count(*) FILTER (WHERE v.started_elsewhere) AS started_elsewhere,
-           count(v.stepped_up) AS may_step, count(*) FILTER (WHERE v.stepped_up) AS stepped_up
+           count(v.stepped_up) AS may_step, count(CASE WHEN v.stepped_up THEN 1 END) AS stepped_up
     FROM point_visits v
     CROSS JOIN params p
     GROUP BY v.month, v.technician_id, v.site_key % p.site_groups
