@@ -6,7 +6,7 @@
 -- param: from | first local month, YYYY-MM
 -- param: to | last local month, YYYY-MM
 -- column: by | which columns make the cut; "all" for everything
--- column: clusters | sites with a call; points of one site are alike, so sites are the independent units. Where there are more than 4096 sites, they are put into 256 random groups, and these are the clusters (random groups, Wolter 2007)
+-- column: clusters | sites with a call; points of one site are alike, so sites are the independent units. In a book of many thousand sites, random groups of them are the clusters (Wolter 2007)
 -- column: active_calls | point-visits called active
 -- column: active_verified | of those, with a decisive finding (opened, drilled or borescope) in the truth window
 -- column: active_verified_share | active_verified / active_calls

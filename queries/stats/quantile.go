@@ -42,7 +42,7 @@ func tCritical(conf, df float64) float64 {
 // all the rest of an interval.
 var tKnown sync.Map
 
-const tKept = 4096
+const tKept = 5000
 
 // normalP is the two-sided P of a standard normal z.
 func normalP(z float64) float64 { return 2 * NormalUpper(math.Abs(z)) }
