@@ -21,6 +21,9 @@ import (
 // costs is its beginning.
 const together = 100_000
 
+// apart is from how many rows on months are made one after another, since two of them would not fit into memory.
+const apart = 1_000_000
+
 // stage makes the tables of some passes, those that pick chooses, for every month.
 func (m *maker) stage(passes []pass, pick func(pass) []string) error {
 	for _, p := range passes {
@@ -90,6 +93,13 @@ func batches(months []staleMonth) (out [][]staleMonth) {
 	return out
 }
 
+func rows(batch []staleMonth) (n int64) {
+	for _, s := range batch {
+		n += s.size
+	}
+	return n
+}
+
 // span names the months of a batch.
 func span(batch []staleMonth) string {
 	first, last := batch[0].name, batch[len(batch)-1].name
@@ -101,8 +111,12 @@ func span(batch []staleMonth) string {
 
 // eachBatch has batches made, spread over the engine: one is too little for a statement to keep more than one core busy.
 func (m *maker) eachBatch(batches [][]staleMonth, work func(w *maker, batch []staleMonth) error) error {
+	most := len(batches)
+	if slices.ContainsFunc(batches, func(batch []staleMonth) bool { return rows(batch) > apart }) {
+		most = 1
+	}
 	var next atomic.Int64
-	return m.e.Spread(m.ctx, len(batches), func(ctx context.Context, fork engine.SQL) error {
+	return m.e.Spread(m.ctx, most, func(ctx context.Context, fork engine.SQL) error {
 		w := *m
 		w.ctx, w.e = ctx, fork
 		for {

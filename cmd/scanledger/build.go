@@ -170,7 +170,11 @@ func (a *app) withBook(st *store.Store, upTo int, stage, earlier string, hide *c
 // withFacts is withBook before any figure is made.
 func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *codes.Coder, opt queries.Options,
 	use func(eng engine.SQL, st *store.Store, w *watch) error) (err error) {
-	eng, err := engine.Open(a.ctx, a.engine())
+	limits := a.engine()
+	if limits.MemoryLimit == "" {
+		limits.MemoryLimit = buildMemory(st)
+	}
+	eng, err := engine.Open(a.ctx, limits)
 	if err != nil {
 		return err
 	}
@@ -195,6 +199,22 @@ func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *
 		return err
 	}
 	return use(eng, st, w)
+}
+
+// buildMemory is what the engine takes for a build where nothing else is configured: facts are made a month at a time, and so it goes by the
+// largest month.
+func buildMemory(st *store.Store) string {
+	const least, step, most = 512, 256, 1280 // MiB
+	months := map[string]int64{}
+	var largest int64
+	for _, p := range st.Manifest.Parts {
+		if p.Kind == store.Data && p.RecordSet == "readings" {
+			months[p.Month] += p.Rows
+			largest = max(largest, months[p.Month])
+		}
+	}
+	const fits = 500_000 // readings, in the least
+	return fmt.Sprintf("%dMiB", min(least+step*((largest+fits)/1_000_000), most))
 }
 
 // factOptions are those of the facts that analyses with the given ones read.
