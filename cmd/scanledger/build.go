@@ -204,7 +204,6 @@ func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *
 // buildMemory is what the engine takes for a build where nothing else is configured: facts are made a month at a time, and so it goes by the
 // largest month.
 func buildMemory(st *store.Store) string {
-	const least, step, most = 512, 256, 1280 // MiB
 	months := map[string]int64{}
 	var largest int64
 	for _, p := range st.Manifest.Parts {
@@ -213,8 +212,10 @@ func buildMemory(st *store.Store) string {
 			largest = max(largest, months[p.Month])
 		}
 	}
-	const fits = 500_000 // readings, in the least
-	return fmt.Sprintf("%dMiB", min(least+step*((largest+fits)/1_000_000), most))
+	if largest < 500_000 {
+		return "512MiB"
+	}
+	return "768MiB" // and months one after another: what does not fit goes to disk
 }
 
 // factOptions are those of the facts that analyses with the given ones read.
