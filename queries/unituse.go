@@ -4,6 +4,7 @@ import (
 	"fmt"
 
 	"scanledger/queries/instrument"
+	"scanledger/transform/engine"
 )
 
 // UnitLevelRow is what a unit showed on places known to be clear in one month, at one gain step.
@@ -79,8 +80,11 @@ const (
 	ClockTooFew = "too few"
 )
 
+// newestVisits are as many as tell a unit's clock and battery as they are: more would be read for nothing. (House's choice.)
+const newestVisits = 2000
+
 func (d *desk) unitUse() error {
-	visits, q, err := run(d, "unit_use", d.months(), func(scan func(...any) error, v *instrument.UseVisit) error {
+	visits, q, err := run(d, "unit_use", append(d.months(), engine.Arg("newest", newestVisits)), func(scan func(...any) error, v *instrument.UseVisit) error {
 		var delay, seconds, milli int64
 		err := scan(&v.Unit, &v.Technician, &v.Visit, &delay, &v.Readings, &v.Outside, &v.Charged, &seconds, &milli)
 		v.Delay, v.Hours, v.Drop = float64(delay), float64(seconds)/3600, float64(milli)/1000
