@@ -70,28 +70,24 @@ func (m *maker) recall() error {
 }
 
 // sharedQueries are those of no pass: a changed query of a pass has the tables of that pass made again, and of those after it.
-func sharedQueries() (texts []string, err error) {
+func sharedQueries() ([]string, error) {
 	files, err := sqlFiles.ReadDir("sql")
 	if err != nil {
 		return nil, err
 	}
+	var shared []string
 	for _, f := range files {
 		table := strings.TrimSuffix(f.Name(), ".sql")
-		if slices.ContainsFunc(passes, func(p pass) bool { return slices.Contains(p.all(), table) }) {
-			continue
+		if !slices.ContainsFunc(passes, func(p pass) bool { return slices.Contains(p.all(), table) }) {
+			shared = append(shared, table)
 		}
-		text, err := SQL(table)
-		if err != nil {
-			return nil, err
-		}
-		texts = append(texts, text)
 	}
-	return texts, nil
+	return queries(shared)
 }
 
-// queries are those of a pass.
-func (p pass) queries() (texts []string, err error) {
-	for _, table := range p.all() {
+// queries are those of tables.
+func queries(tables []string) (texts []string, err error) {
+	for _, table := range tables {
 		text, err := SQL(table)
 		if err != nil {
 			return nil, err
@@ -186,14 +182,14 @@ func (m *maker) references() error {
 
 // digest works out what the tables of a pass are made of, in every month.
 func (m *maker) digest(p pass) error {
-	if p.name == visited.name || m.coded != "" || !m.e.Fingerprints() {
+	if m.coded != "" || !m.e.Fingerprints() {
 		return nil
 	}
-	queries, err := p.queries()
+	texts, err := queries(p.all())
 	if err != nil {
 		return err
 	}
-	made := digest(append(queries, m.base)...)
+	made := digest(append(texts, m.base)...)
 	around := map[*month]string{}
 	if p.name == "found" {
 		if around, err = m.contents(m.wanted(passes[1].tables)); err != nil {
@@ -203,6 +199,8 @@ func (m *maker) digest(p pass) error {
 	for _, at := range m.months {
 		of := []string{made}
 		switch p.name {
+		case visited.name:
+			of = append(of, at.visits)
 		case "alone":
 			of = append(of, at.visits, at.readings)
 		case "around":

@@ -59,9 +59,6 @@ func (m *maker) visits() error {
 	if err := m.recall(); err != nil {
 		return err
 	}
-	for _, at := range m.months {
-		at.digests[visited.name] = digest(m.base, at.visits)
-	}
 	if err := m.stage([]pass{visited}, func(p pass) []string { return p.tables }); err != nil {
 		return err
 	}

@@ -102,38 +102,27 @@ func (b *bench) load() error {
 
 // counts measures the way to the count table alone: local months and seasons, deciding readings, truth, and calls made elsewhere.
 func (b *bench) counts() error {
-	dir, err := b.fresh("counts", slices.Concat(b.others, b.readings))
-	if err != nil {
-		return err
-	}
-	facts := filepath.Join(b.Dir, "facts")
-	c, err := compare(b.ctx, Compared{Stage: "counts", Floor: plain, Rows: b.Size.Readings}, b.Runs,
-		func() (Run, error) {
-			if err := os.RemoveAll(facts); err != nil {
-				return Run{}, err
-			}
-			return b.program("floor", "facts", dir, facts)
-		},
-		func() (Run, error) { return b.program("floor", "build", dir) })
-	b.out = append(b.out, c)
-	return errors.Join(err, os.RemoveAll(dir), os.RemoveAll(facts))
+	return b.aggregated("counts", func(dir, out string) (Run, error) { return b.program("floor", "facts", dir, out) })
 }
 
-const plain = "DuckDB aggregates the store's Parquet to the count table"
-
-// build measures facts, results and pages, beside the plain aggregation that gives the count table.
+// build measures facts, results and pages.
 func (b *bench) build() error {
-	dir, err := b.fresh("build", slices.Concat(b.others, b.readings))
+	return b.aggregated("build", func(dir, out string) (Run, error) { return b.program("build", "--quiet", "--store", dir, "--out", out) })
+}
+
+// aggregated measures what makes out of a store, beside the plain aggregation that gives the count table.
+func (b *bench) aggregated(stage string, work func(dir, out string) (Run, error)) error {
+	dir, err := b.fresh(stage, slices.Concat(b.others, b.readings))
 	if err != nil {
 		return err
 	}
 	out := filepath.Join(b.Dir, "out")
-	c, err := compare(b.ctx, Compared{Stage: "build", Floor: plain, Rows: b.Size.Readings}, b.Runs,
+	c, err := compare(b.ctx, Compared{Stage: stage, Floor: "DuckDB aggregates the store's Parquet to the count table", Rows: b.Size.Readings}, b.Runs,
 		func() (Run, error) {
 			if err := os.RemoveAll(out); err != nil {
 				return Run{}, err
 			}
-			return b.program("build", "--quiet", "--store", dir, "--out", out)
+			return work(dir, out)
 		},
 		func() (Run, error) { return b.program("floor", "build", dir) })
 	if err == nil {

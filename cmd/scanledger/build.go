@@ -215,7 +215,7 @@ func buildMemory(st *store.Store) string {
 	if largest < 500_000 {
 		return "512MiB"
 	}
-	return "768MiB" // and months one after another: what does not fit goes to disk
+	return "768MiB" // the largest months are made one after another besides: what does not fit goes to disk
 }
 
 // factOptions are those of the facts that analyses with the given ones read.

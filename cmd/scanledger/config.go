@@ -59,7 +59,7 @@ type config struct {
 		DSN      string `toml:"dsn"`      // address of the fleet, as http://USER@HOST:PORT?catalog=NAME, or https with USER:PASSWORD
 		Folder   string `toml:"folder"`   // that the fleet shares with this machine; the store lies in it
 		Location string `toml:"location"` // how the fleet names that folder (default "local:///": the root of its local file system)
-		Memory   string `toml:"memory"`   // most memory the SQL engine takes (default "512MiB": 10 million readings are then built in some 1.1 GiB in all; house's choice)
+		Memory   string `toml:"memory"`   // most memory the SQL engine takes (default: for a build by its largest month, see buildMemory, for a load by the text it is given; house's choice)
 		Threads  int    `toml:"threads"`  // default: every core
 	} `toml:"engine"`
 	Columns map[string]map[string]string `toml:"columns"` // per record set: supplier's column = contract column
