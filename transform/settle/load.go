@@ -132,14 +132,6 @@ func memory(sources []source) string {
 
 // take settles the rows of the sources and publishes them.
 func (l *load) take() (rep Report, err error) {
-	eng := l.opt.Engine
-	if eng.MemoryLimit == "" {
-		eng.MemoryLimit = memory(l.sources)
-	}
-	if l.eng, err = engine.Open(l.ctx, eng); err != nil {
-		return Report{}, err
-	}
-	defer func() { err = errors.Join(err, l.eng.Close()) }()
 	if l.log, err = l.txn.OpenLog(); err != nil {
 		return Report{}, err
 	}
@@ -205,7 +197,17 @@ func (l *load) identify(paths []string) ([]source, error) {
 }
 
 // run takes the record sets in an order in which every row comes after the rows it names.
-func (l *load) run() error {
+func (l *load) run() (err error) {
+	eng := l.opt.Engine
+	if eng.MemoryLimit == "" {
+		eng.MemoryLimit = memory(l.sources)
+	}
+	if l.eng, err = engine.Open(l.ctx, eng); err != nil {
+		return err
+	}
+	// The engine ends before anything is published: of a load that is killed later, the next, which has nothing new to take in
+	// and opens no engine, would leave the engine's folder where it lies.
+	defer func() { err = errors.Join(err, l.eng.Close()) }()
 	if err := fatesUntil(l.ctx, l.eng, l.txn.Store, l.txn.Load); err != nil {
 		return err
 	}

@@ -230,3 +230,31 @@ func TestLocalTimes(t *testing.T) {
 	b.load(map[string]string{"readings.csv": readingsHeader + "R1,I2,U1,P1,2026-03-02T09:10:00,board,2,clear\nR2,I2,U1,P1,2026-03-01T22:10:00Z,board,2,clear\n"})
 	b.want("readings.csv", store.Counts{Rows: 2, Accepted: 2})
 }
+
+// scratchAt notes what lies in a folder when a load publishes.
+type scratchAt struct {
+	dir      string
+	asked    bool
+	standing []os.DirEntry
+}
+
+func (*scratchAt) File(string, int64)     {}
+func (*scratchAt) Rows(int64)             {}
+func (*scratchAt) Extra(string, []string) {}
+func (s *scratchAt) Step(what string) {
+	if what == "publish" {
+		s.asked = true
+		s.standing, _ = os.ReadDir(s.dir)
+	}
+}
+
+// A load that is killed once its files are held leaves nothing: the one after it has nothing to take in, and would not sweep.
+func TestNothingIsScratchOnceFilesAreHeld(t *testing.T) {
+	b := newBench(t)
+	watch := &scratchAt{dir: t.TempDir()}
+	b.opt.Watch, b.opt.Engine.TempDir = watch, watch.dir
+	b.load(references)
+	if !watch.asked || len(watch.standing) > 0 {
+		t.Errorf("publication: %v; the engine's folder then held %v", watch.asked, watch.standing)
+	}
+}
