@@ -3,8 +3,6 @@ package dashboards
 import (
 	"cmp"
 	"fmt"
-	"os"
-	"path/filepath"
 	"slices"
 	"strconv"
 
@@ -33,12 +31,8 @@ func WriteSample(dir string, s queries.Sample, biz Business) error {
 	for _, p := range samplePages {
 		page := p.make(s)
 		page.File = p.link.File
-		html, err := Render(site, page)
-		if err != nil {
+		if err := writePage(dir, site, page); err != nil {
 			return err
-		}
-		if err := os.WriteFile(filepath.Join(dir, page.File), html, 0o600); err != nil {
-			return fmt.Errorf("write page: %w", err)
 		}
 	}
 	return nil

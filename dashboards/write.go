@@ -5,7 +5,10 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"strings"
+
+	"golang.org/x/sync/errgroup"
 
 	"scanledger/queries"
 )
@@ -81,17 +84,27 @@ func Write(dir string, b *queries.Book, biz Business) error {
 	if err != nil {
 		return err
 	}
+	var work errgroup.Group
+	work.SetLimit(runtime.GOMAXPROCS(0))
 	for _, p := range allPages(b, biz) {
-		if site.Cuts = cuts; p.Parent != "" { // of one subject
-			site.Cuts = ""
-		}
-		html, err := Render(site, p)
-		if err != nil {
-			return err
-		}
-		if err := os.WriteFile(filepath.Join(dir, p.File), html, 0o600); err != nil {
-			return fmt.Errorf("write page: %w", err)
-		}
+		work.Go(func() error {
+			site := site
+			if site.Cuts = cuts; p.Parent != "" { // of one subject
+				site.Cuts = ""
+			}
+			return writePage(dir, site, p)
+		})
+	}
+	return work.Wait()
+}
+
+func writePage(dir string, site Site, p Page) error {
+	html, err := Render(site, p)
+	if err != nil {
+		return err
+	}
+	if err := os.WriteFile(filepath.Join(dir, p.File), html, 0o600); err != nil {
+		return fmt.Errorf("write page: %w", err)
 	}
 	return nil
 }

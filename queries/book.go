@@ -3,8 +3,6 @@ package queries
 import (
 	"context"
 	"fmt"
-	"runtime"
-	"runtime/debug"
 	"time"
 
 	"scanledger/ingest/store"
@@ -112,10 +110,13 @@ type desk struct {
 	book *Book
 	opt  Options
 
-	clusters  transform.Clusters // that count tables were made with
+	clusters transform.Clusters // that count tables were made with
+	wanted   []string           // inspections that get a page, whatever their weight
+	results  []Result           // so far
+
+	// What an analysis leaves to those after it in its chain.
 	takeApart []BreakdownRow     // of the patterns, before what lies outside them is known
 	staff     staff              // everyone's counts, once consistency has run
-	wanted    []string           // inspections that get a page, whatever their weight
 	ladders   []ladders          // what had shown by each gain, once gainCurve has run
 	drifts    []instrument.Drift // of the levels of units, once unitLevel has run
 }
@@ -142,64 +143,13 @@ func Analyse(ctx context.Context, e engine.SQL, st *store.Store, upTo int, opt O
 	if err := d.ledger(st, upTo); err != nil {
 		return nil, err
 	}
-	steps := []func() error{
-		d.labels,
-		d.detection,
-		d.season,
-		d.trend,
-		d.monthCounts,
-		d.cuts,
-		d.regionStandardised,
-		d.accuracy,
-		d.statement,
-		d.consistency,
-		d.drift,
-		d.quality,
-		d.rejectRules,
-		d.flow,
-		d.verificationWeights,
-		d.gainCurve,
-		d.guidance,
-		d.gainLoss,
-		d.agreement,
-		d.agreementMaterial,
-		d.repeatability,
-		d.gainUse,
-		d.unitLevel,
-		d.unitUse,
-		d.logMatch,
-		d.unitHealth,
-		d.falseAlarmPatterns,
-		d.missedPatterns,
-		d.patternBreakdown,
-		d.seriesPatterns,
-		d.logContradictions,
-		d.logHabits,
-		d.logSignatures,
-		d.signatureCheck,
-		d.protocol,
-		d.inspections,
-		d.logTraces,
-		d.matters,
-		d.auditSample,
-	}
-	for _, step := range steps {
-		if err := step(); err != nil {
+	for _, chains := range analyses {
+		if err := d.runAll(chains); err != nil {
 			return nil, err
 		}
-		giveBack()
 	}
-	d.book.Findings = findings(d.book)
-	return d.book, nil
-}
-
-// giveBack returns memory that the last analysis no longer needs, which would stand beside what the engine takes for the next.
-func giveBack() {
-	const muchIdle = 64 << 20
-	var m runtime.MemStats
-	if runtime.ReadMemStats(&m); m.HeapSys-m.HeapReleased-m.HeapInuse > muchIdle || m.HeapInuse > 2*muchIdle {
-		debug.FreeOSMemory()
-	}
+	book.Results, book.Findings = d.results, findings(book)
+	return book, nil
 }
 
 // period fills an open end from the visits there are, and sees how sites are grouped.
@@ -251,6 +201,6 @@ func (d *desk) conclude(q Query, rows any, notes ...string) {
 	if d.book.Restated != "" {
 		notes = append(notes, d.book.Restated)
 	}
-	d.book.Results = append(d.book.Results, Result{Analysis: q.Name, Title: q.Title, Question: q.Question,
+	d.results = append(d.results, Result{Analysis: q.Name, Title: q.Title, Question: q.Question,
 		AsOf: d.book.AsOf, From: d.book.From, To: d.book.To, Rows: rows, Notes: notes, Query: q})
 }

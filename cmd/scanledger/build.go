@@ -6,7 +6,10 @@ import (
 	"fmt"
 	"os"
 	"path/filepath"
+	"runtime"
 	"time"
+
+	"golang.org/x/sync/errgroup"
 
 	"scanledger/dashboards"
 	"scanledger/ingest/store"
@@ -215,7 +218,7 @@ func buildMemory(st *store.Store) string {
 	if largest < 500_000 {
 		return "512MiB"
 	}
-	return "768MiB" // the largest months are made one after another besides: what does not fit goes to disk
+	return "704MiB" // the largest months are made one after another besides: what does not fit goes to disk
 }
 
 // factOptions are those of the facts that analyses with the given ones read.
@@ -264,21 +267,28 @@ func (c *buildCmd) check() (asOf time.Time, err error) {
 
 // writeResults writes every result as JSON and CSV, and its query.
 func writeResults(stage string, book *queries.Book) error {
+	var work errgroup.Group
+	work.SetLimit(runtime.GOMAXPROCS(0))
 	for _, r := range book.Results {
-		j, err := r.JSON()
-		if err != nil {
-			return fmt.Errorf("write result %s: %w", r.Analysis, err)
-		}
-		c, err := r.CSV()
-		if err != nil {
-			return fmt.Errorf("write result %s: %w", r.Analysis, err)
-		}
-		for path, content := range map[string][]byte{
-			"results/" + r.Analysis + ".json": j, "results/" + r.Analysis + ".csv": c, "queries/" + r.Analysis + ".sql": []byte(r.Query.SQL),
-		} {
-			if err := writeOutput(stage, path, content); err != nil {
-				return err
-			}
+		work.Go(func() error { return writeResult(stage, r) })
+	}
+	return work.Wait()
+}
+
+func writeResult(stage string, r queries.Result) error {
+	j, err := r.JSON()
+	if err != nil {
+		return fmt.Errorf("write result %s: %w", r.Analysis, err)
+	}
+	c, err := r.CSV()
+	if err != nil {
+		return fmt.Errorf("write result %s: %w", r.Analysis, err)
+	}
+	for path, content := range map[string][]byte{
+		"results/" + r.Analysis + ".json": j, "results/" + r.Analysis + ".csv": c, "queries/" + r.Analysis + ".sql": []byte(r.Query.SQL),
+	} {
+		if err := writeOutput(stage, path, content); err != nil {
+			return err
 		}
 	}
 	return nil

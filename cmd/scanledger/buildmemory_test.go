@@ -20,8 +20,8 @@ func TestBuildMemoryGoesByTheLargestMonth(t *testing.T) {
 	}{
 		{nil, "512MiB"},
 		{[]int64{499_999, 400_000}, "512MiB"},
-		{[]int64{300_000, 0, 300_000}, "768MiB"}, // of one month
-		{[]int64{90_000_000}, "768MiB"},
+		{[]int64{300_000, 0, 300_000}, "704MiB"}, // of one month
+		{[]int64{90_000_000}, "704MiB"},
 	} {
 		if got := buildMemory(of(c.rows...)); got != c.want {
 			t.Errorf("%v: %s, want %s", c.rows, got, c.want)

@@ -109,8 +109,11 @@ type mixBook struct {
 	owners      []int      // technician of each block
 }
 
-// mixStratum is a run of blocks.
-type mixStratum struct{ from, to int }
+// mixStratum is a run of blocks, with the counts of all of them, which do not go by who is dealt which.
+type mixStratum struct {
+	from, to int
+	all      mixCounts
+}
 
 type mixBlock struct {
 	steps []mixStep
@@ -118,10 +121,10 @@ type mixBlock struct {
 }
 
 type mixStep struct {
-	gain     int // position among the gains
-	fifth    int
-	relative float64
-	n        int
+	gain  int // position among the gains
+	fifth int
+	moved float64 // relative step times n
+	n     int
 }
 
 func newMixBook(readings []MixReadings) mixBook {
@@ -150,8 +153,15 @@ func newMixBook(readings []MixReadings) mixBook {
 		}
 		last := &b.blocks[len(b.blocks)-1]
 		gain, _ := slices.BinarySearch(b.gains, r.Gain)
-		last.steps = append(last.steps, mixStep{gain, fifth(r.Relative), r.Relative, r.N})
+		last.steps = append(last.steps, mixStep{gain, fifth(r.Relative), float64(r.N) * r.Relative, r.N})
 		last.n += r.N
+	}
+	for i := range b.strata {
+		s := &b.strata[i]
+		s.all.gains = make([]int, len(b.gains))
+		for _, block := range b.blocks[s.from:s.to] {
+			s.all.add(block)
+		}
 	}
 	return b
 }
@@ -187,11 +197,13 @@ type mixCounts struct {
 func (c *mixCounts) add(b mixBlock) {
 	c.n += b.n
 	c.visits++
+	relative := c.relative // in a register: a sum in memory would wait for itself
 	for _, s := range b.steps {
 		c.gains[s.gain] += s.n
 		c.fifths[s.fifth] += s.n
-		c.relative += float64(s.n) * s.relative
+		relative += s.moved
 	}
+	c.relative = relative
 }
 
 // mixSum gathers, for one technician, own shares and the peers' over strata, both weighted by own readings.
@@ -211,18 +223,15 @@ func (b *mixBook) compare(owners []int) ([]Mix, error) {
 	for i := range counts {
 		counts[i].gains = make([]int, len(b.gains))
 	}
-	all := mixCounts{gains: make([]int, len(b.gains))}
 	for _, s := range b.strata {
-		all.reset()
 		for i := range counts {
 			counts[i].reset()
 		}
 		for i := s.from; i < s.to; i++ {
 			counts[owners[i]].add(b.blocks[i])
-			all.add(b.blocks[i])
 		}
 		for i := range sums {
-			sums[i].add(&counts[i], &all)
+			sums[i].add(&counts[i], &s.all)
 		}
 	}
 	out := make([]Mix, len(sums))

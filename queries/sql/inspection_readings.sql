@@ -25,19 +25,17 @@
 -- column: method | how it was looked at
 -- column: days_to_finding | days from the visit to the first finding
 -- caveat: Only of inspections with a page; flagged_inspections lists all that were flagged.
-WITH chosen AS (
-    SELECT * FROM held_readings WHERE list_contains(string_split($chosen, chr(10)), inspection_id)
+WITH visited AS (
+    SELECT * FROM visits WHERE list_contains(string_split($chosen, chr(10)), inspection_id)
 ), points AS (
     SELECT * FROM point_visits WHERE list_contains(string_split($chosen, chr(10)), inspection_id)
-), visited AS (
-    SELECT * FROM visits WHERE list_contains(string_split($chosen, chr(10)), inspection_id)
 )
 SELECT r.inspection_id, r.point_id, r.reading_id, date_diff('second', v.started_at, r.taken_at) / 60.0 AS "minute", r.unit_id, r.material,
        coalesce(r.thickness_mm, CAST('NaN' AS DOUBLE)) AS thickness_mm, r.gain, coalesce(r.hold_s, CAST('NaN' AS DOUBLE)) AS hold_s,
        coalesce(r.level_pct, CAST('NaN' AS DOUBLE)) AS level_pct, r.call, coalesce(r.battery_pct, CAST('NaN' AS DOUBLE)) AS battery_pct, coalesce(r.control, false) AS control,
        coalesce(p.call, '') AS point_call, coalesce(p.truth, 'unverified') AS truth, coalesce(p.verified_by, 'none') AS verified_by,
        coalesce(p.result, '') AS found, coalesce(p.cause, '') AS cause, coalesce(p.method, '') AS method, p.days_to_finding
-FROM chosen r
+FROM held_readings r
 JOIN visited v ON v.inspection_id = r.inspection_id
 LEFT JOIN points p ON p.inspection_id = r.inspection_id AND p.point_id = r.point_id AND NOT coalesce(r.control, false)
 ORDER BY r.inspection_id, r.taken_at, r.reading_id

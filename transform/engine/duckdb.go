@@ -60,6 +60,7 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 		"SET temp_directory = " + Quote(temp.Path),
 		inUTC,
 		"SET preserve_insertion_order = true",
+		"SET dynamic_or_filter_threshold = 200", // a scan looks for as many names of a join itself: those of all inspections with a page
 	}
 	if opt.Threads > 0 {
 		settings = append(settings, fmt.Sprintf("SET threads = %d", opt.Threads))
