@@ -9,6 +9,7 @@ import (
 	"path/filepath"
 	"regexp"
 	"strings"
+	"sync"
 	"testing"
 	"unicode"
 
@@ -17,24 +18,45 @@ import (
 	"scanledger/transform/settle"
 )
 
+// withoutNames is where the demo's output and a sample are made without names, once for all tests.
+type withoutNames struct {
+	sync.Once
+	dir, store string
+	said       string // by the build
+}
+
+var codedOnce withoutNames
+
+func codedDemo(t *testing.T) *withoutNames {
+	t.Helper()
+	codedOnce.Do(func() {
+		var err error
+		if codedOnce.dir, err = os.MkdirTemp("", "scanledger-coded-"); err != nil {
+			t.Fatal(err)
+		}
+		at := func(name string) string { return filepath.Join(codedOnce.dir, name) }
+		codedOnce.store = at("store")
+		mustCopy(t, filepath.Join(theDemo(t), "store"), codedOnce.store)
+		if err := os.WriteFile(at("key.toml"), []byte("[privacy]\nkey = \"some words of our own\"\n"), 0o600); err != nil {
+			t.Fatal(err)
+		}
+		must(t, "sample", "--config", at("key.toml"), "--no-names", "--store", codedOnce.store, "--month", "2026-08", "--size", "40", "--out", at("sample"))
+		mustCopy(t, filepath.Join(theDemo(t), "out"), at("out")) // a build takes unit-days over from the last one
+		codedOnce.said = must(t, "build", "--config", at("key.toml"), "--no-names", "--store", codedOnce.store, "--out", at("out"), "--json")
+	})
+	if codedOnce.said == "" {
+		t.Fatal("the demo without names could not be made")
+	}
+	return &codedOnce
+}
+
 // TestNoNames builds the demo, and draws a sample, without names: no byte of any output holds the id or the name
 // of a technician, site, inspection, reading or finding as a word, neither in text nor in a fact table; the
 // same id has the same code in both, and figures stay what they were.
 func TestNoNames(t *testing.T) {
-	dir := t.TempDir()
-	storeDir := filepath.Join(dir, "store")
-	if err := os.CopyFS(storeDir, os.DirFS(filepath.Join(theDemo(t), "store"))); err != nil {
-		t.Fatal(err)
-	}
+	made := codedDemo(t)
+	dir, storeDir, said := made.dir, made.store, made.said
 	config := filepath.Join(dir, "key.toml")
-	if err := os.WriteFile(config, []byte("[privacy]\nkey = \"some words of our own\"\n"), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	must(t, "sample", "--config", config, "--no-names", "--store", storeDir, "--month", "2026-08", "--size", "40", "--out", filepath.Join(dir, "sample"))
-	mustCopy(t, filepath.Join(theDemo(t), "out"), filepath.Join(dir, "out")) // a build takes unit-days over from the last one
-	build := []string{"build", "--config", config, "--no-names", "--store", storeDir, "--out"}
-	said := must(t, append(build, filepath.Join(dir, "out"), "--json")...)
-
 	must(t, "report", "--config", config, "--no-names", "--store", storeDir, "--month", "2026-08", "--out", filepath.Join(dir, "issued"))
 
 	words := wordsThatTell(t, storeDir)
@@ -187,18 +209,11 @@ func textOf(t *testing.T, path string) string {
 // TestCodedPagesInBrowser lays out the lists of a sample, with ids and with codes, and the demo's pages with
 // codes, which are longer than ids.
 func TestCodedPagesInBrowser(t *testing.T) {
-	dir := t.TempDir()
-	storeDir, config := filepath.Join(theDemo(t), "store"), filepath.Join(dir, "key.toml")
-	if err := os.WriteFile(config, []byte("[privacy]\nkey = \"some words of our own\"\n"), 0o600); err != nil {
-		t.Fatal(err)
-	}
-	sample := []string{"sample", "--trial", "--config", config, "--store", storeDir, "--month", "2026-08", "--size", "40"}
-	must(t, append(sample, "--out", filepath.Join(dir, "sample"))...)
-	must(t, append(sample, "--no-names", "--out", filepath.Join(dir, "coded"))...)
-	must(t, "build", "--config", config, "--no-names", "--store", storeDir, "--out", filepath.Join(dir, "out"))
+	dir := codedDemo(t).dir
+	must(t, "sample", "--trial", "--store", filepath.Join(theDemo(t), "store"), "--month", "2026-08", "--size", "40", "--out", filepath.Join(dir, "plain"))
 	var faults []string
 	ctx := browser(t, &faults)
-	for _, out := range []string{"sample", "coded", "out"} {
+	for _, out := range []string{"plain", "sample", "out"} {
 		pages, err := filepath.Glob(filepath.Join(dir, out, "*.html"))
 		if err != nil {
 			t.Fatal(err)

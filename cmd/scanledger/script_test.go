@@ -20,14 +20,14 @@ func TestMain(m *testing.M) {
 	})
 }
 
-// tidy removes the demo that tests share once they have all run.
+// tidy removes what tests share once they have all run.
 type tidy struct{ *testing.M }
 
 // Run runs the tests.
 func (m tidy) Run() int {
 	code := m.M.Run()
-	if demoMade != "" {
-		if err := os.RemoveAll(demoMade); err != nil && code == 0 {
+	for _, shared := range []string{demoMade, codedOnce.dir} { // an empty name is that of nothing
+		if err := os.RemoveAll(shared); err != nil && code == 0 {
 			code = 1
 		}
 	}
