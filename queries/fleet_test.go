@@ -74,7 +74,7 @@ func makeBoth(t *testing.T, dsn, folder string) both {
 			t.Fatal(err)
 		}
 		t.Cleanup(func() { _ = e.Close() })
-		if err := settle.Views(ctx, e, st, 1); err != nil {
+		if err := settle.Views(ctx, e, st, len(st.Manifest.Loads)); err != nil {
 			t.Fatal(err)
 		}
 		return e
@@ -94,7 +94,7 @@ func makeBoth(t *testing.T, dsn, folder string) both {
 		}
 	})
 	began := time.Now()
-	if err := settle.Views(ctx, b.fleet, st, 1); err != nil {
+	if err := settle.Views(ctx, b.fleet, st, len(st.Manifest.Loads)); err != nil {
 		t.Fatal(err)
 	}
 	if _, err := transform.Facts(ctx, b.fleet, filepath.Join(folder, "fleet"), opt, func(table string) { t.Logf("%4.0fs %s", time.Since(began).Seconds(), table) }); err != nil {
@@ -120,11 +120,11 @@ func TestFleetEqualsEmbedded(t *testing.T) {
 		})
 	}
 	opt := Options{AsOf: time.Unix(0, 0), InspectionPages: 8}
-	ours, err := Analyse(context.Background(), b.embedded, b.st, 1, opt)
+	ours, err := Analyse(context.Background(), b.embedded, b.st, len(b.st.Manifest.Loads), opt)
 	if err != nil {
 		t.Fatal(err)
 	}
-	theirs, err := Analyse(context.Background(), b.fleet, b.st, 1, opt)
+	theirs, err := Analyse(context.Background(), b.fleet, b.st, len(b.st.Manifest.Loads), opt)
 	if err != nil {
 		t.Fatal(err)
 	}

@@ -173,6 +173,9 @@ func (a *app) withBook(st *store.Store, upTo int, stage, earlier string, hide *c
 // withFacts is withBook before any figure is made.
 func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *codes.Coder, opt queries.Options,
 	use func(eng engine.SQL, st *store.Store, w *watch) error) (err error) {
+	if hide != nil && a.config.Engine.Kind == trino {
+		return fmt.Errorf("%w: --no-names: codes are put in by the embedded engine alone; run it with engine.kind = \"duckdb\"", errUsage)
+	}
 	limits := a.engine()
 	if limits.MemoryLimit == "" {
 		limits.MemoryLimit = buildMemory(st)
@@ -190,9 +193,6 @@ func (a *app) withFacts(st *store.Store, upTo int, stage, earlier string, hide *
 		return err
 	}
 	if a.config.Engine.Kind == trino {
-		if hide != nil {
-			return fmt.Errorf("%w: --no-names: codes are put in by the embedded engine alone; run it with engine.kind = \"duckdb\"", errUsage)
-		}
 		return a.withFleet(eng, st, upTo, opt, w, use)
 	}
 	if stage == "" {

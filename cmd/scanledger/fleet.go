@@ -7,6 +7,7 @@ import (
 	"path/filepath"
 	"time"
 
+	"scanledger/ingest/disk"
 	"scanledger/ingest/store"
 	"scanledger/queries"
 	"scanledger/transform"
@@ -53,14 +54,18 @@ func (a *app) withFleet(local *engine.Engine, st *store.Store, upTo int, opt que
 	if err := settle.Views(a.ctx, f, st, upTo); err != nil {
 		return err
 	}
-	dir, err := os.MkdirTemp(folder, ".facts-")
+	const prefix = ".facts-"
+	if _, err := disk.Sweep(folder, prefix); err != nil {
+		return fmt.Errorf("make facts: %w", err)
+	}
+	dir, err := disk.NewScratch(folder, prefix)
 	if err != nil {
 		return fmt.Errorf("make facts: %w", err)
 	}
-	defer func() { err = errors.Join(err, os.RemoveAll(dir)) }()
+	defer func() { err = errors.Join(err, dir.Close()) }()
 	facts := a.factOptions(opt, "") // a fleet makes all months
 	facts.Local = local
-	if _, err := transform.Facts(a.ctx, f, dir, facts, w.Step); err != nil {
+	if _, err := transform.Facts(a.ctx, f, dir.Path, facts, w.Step); err != nil {
 		return err
 	}
 	return use(f, st, w)
