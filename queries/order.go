@@ -59,7 +59,7 @@ func (d *desk) runAll(chains []chain) error {
 
 // giveBack returns memory that the last analysis no longer needs, which would stand beside what the engine takes for the next.
 func giveBack() {
-	const muchIdle = 64 << 20
+	const muchIdle = 256 << 20
 	var m runtime.MemStats
 	if runtime.ReadMemStats(&m); m.HeapSys-m.HeapReleased-m.HeapInuse > muchIdle || m.HeapInuse > 2*muchIdle {
 		debug.FreeOSMemory()

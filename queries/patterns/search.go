@@ -61,10 +61,30 @@ type search struct {
 	patterns []pattern
 	nth      map[string]int // pattern by its items
 	found    []taken        // in the order found
-	models   map[string]*model
+	models   models
 	between  map[string]float64 // per spread factor, standard deviation of its values, log-odds
 	spread   map[int]spread     // per item, by how much its fellows differ; for singles
 }
+
+// models are those fitted to what is known so far, by what they adjust for; of finds them by the factors of a pattern, since
+// to name what each of thousands of patterns is adjusted for takes longer than to look it up.
+type models struct {
+	fitted map[string]*model
+	of     map[factorNumbers]*model
+}
+
+// factorNumbers are the factors of a pattern's items, by number from 1; 0 where there are fewer.
+type factorNumbers [3]int
+
+func (s *search) factorNumbers(items []int) (of factorNumbers) {
+	for k, i := range items {
+		of[k] = s.items[i].factor + 1
+	}
+	return of
+}
+
+// refit forgets the models, which what has become known since would change.
+func (s *search) refit() { s.models = models{map[string]*model{}, map[factorNumbers]*model{}} }
 
 // taken is a pattern that was found.
 type taken struct {
@@ -97,7 +117,7 @@ func Search(c Calls, opt Options) (Found, error) {
 	if err := s.review(); err != nil {
 		return out, fmt.Errorf("search for patterns: %w", err)
 	}
-	s.models = map[string]*model{}
+	s.refit()
 	base, err := s.model(nil)
 	if err != nil {
 		return out, fmt.Errorf("search for patterns: %w", err)
@@ -116,7 +136,8 @@ func Each(c Calls, opt Options) ([]Pattern, error) {
 	if err := c.check(); err != nil {
 		return nil, fmt.Errorf("test each circumstance: %w", err)
 	}
-	s := &search{calls: &c, opt: opt, models: map[string]*model{}}
+	s := &search{calls: &c, opt: opt}
+	s.refit()
 	if n := c.wrong(); n == 0 || n == len(c.Wrong) {
 		return nil, nil
 	}
@@ -155,7 +176,7 @@ func (s *search) look() error {
 	}
 	again := all
 	for len(s.found) < s.opt.MaxFound {
-		s.models = map[string]*model{}
+		s.refit()
 		if err := s.scoreAll(again); err != nil {
 			return err
 		}
@@ -241,7 +262,7 @@ func (s *search) scoreEach(which []int) {
 				for _, i := range p.items[1:] {
 					members.and(members, s.items[i].set)
 				}
-				p.score = t.score(s.calls, s.models[modelKey(s.adjusters(p.items))], members, s.spreadOf(p.items))
+				p.score = t.score(s.calls, s.models.of[s.factorNumbers(p.items)], members, s.spreadOf(p.items))
 				p.p = p.score.p
 			}
 		})
@@ -285,17 +306,22 @@ type adjuster struct {
 
 // model is the model a pattern is adjusted by.
 func (s *search) model(items []int) (*model, error) {
-	adjust := s.adjusters(items)
-	k := modelKey(adjust)
-	if m := s.models[k]; m != nil {
+	of := s.factorNumbers(items)
+	if m := s.models.of[of]; m != nil {
 		return m, nil
 	}
-	m := newModel(s.calls, adjust, s.foundSets(-1))
-	if err := m.fit(); err != nil {
-		return nil, err
+	adjust := s.adjusters(items)
+	k := modelKey(adjust)
+	m := s.models.fitted[k]
+	if m == nil {
+		m = newModel(s.calls, adjust, s.foundSets(-1))
+		if err := m.fit(); err != nil {
+			return nil, err
+		}
+		m.measureLikeness(s.calls)
+		s.models.fitted[k] = m
 	}
-	m.measureLikeness(s.calls)
-	s.models[k] = m
+	s.models.of[of] = m
 	return m, nil
 }
 

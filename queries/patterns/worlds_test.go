@@ -2,10 +2,12 @@ package patterns
 
 import (
 	"fmt"
+	"maps"
 	"math"
 	"math/rand/v2"
 	"slices"
 	"strconv"
+	"strings"
 )
 
 // world says how the calls of a made-up business come about; none of its numbers is a fact.
@@ -41,9 +43,12 @@ func (v visitOf) holds(t Term) bool {
 }
 
 func cutOf(value string) (float64, bool) {
-	var cut float64
-	n, _ := fmt.Sscanf(value, "%g or more", &cut)
-	return cut, n == 1
+	number, found := strings.CutSuffix(value, " or more")
+	if !found {
+		return 0, false
+	}
+	cut, err := strconv.ParseFloat(number, 64)
+	return cut, err == nil
 }
 
 func orMore(cut float64) string { return fmt.Sprintf("%g or more", cut) }
@@ -126,11 +131,10 @@ func (w world) calls(seed uint64) Calls {
 		for range 1 + b2i(r.Float64() < 0.5) {
 			base := w.visit(r, site, r.IntN(24))
 			for range w.points {
-				v := visitOf{clone(base.values), clone(base.numbers)}
-				w.point(r, v)
-				wrong, called := w.call(r, v, restless*tech[v.values["technician_id"]]*region[v.values["region"]])
+				w.point(r, base) // in the place of the point before
+				wrong, called := w.call(r, base, restless*tech[base.values["technician_id"]]*region[base.values["region"]])
 				if called && r.Float64() < 0.7 {
-					visits = append(visits, v)
+					visits = append(visits, visitOf{maps.Clone(base.values), maps.Clone(base.numbers)})
 					c.Wrong = append(c.Wrong, wrong)
 					c.Site = append(c.Site, site)
 				}
@@ -153,14 +157,6 @@ func (w world) call(r *rand.Rand, v visitOf, odds float64) (wrong, called bool) 
 		return false, r.Float64() < w.seen
 	}
 	return true, r.Float64() < min(0.9, w.still*odds*factor)
-}
-
-func clone[V any](m map[string]V) map[string]V {
-	out := make(map[string]V, len(m)+8)
-	for k, v := range m {
-		out[k] = v
-	}
-	return out
 }
 
 func factorsOf(visits []visitOf) []Factor {
