@@ -64,7 +64,8 @@ func ruleFor(ts []token, i int) (rule, call, bool) {
 	return r, c, r.args == variadic || r.args == len(c.args)
 }
 
-// atZone turns "time AT TIME ZONE zone" into a call, since the fleet takes only a literal there. Both sides are names.
+// atZone turns "time AT TIME ZONE zone" into a call, since the fleet takes only a literal there, and takes the zone off: what is left is
+// the time that a clock on the wall shows, as in the embedded engine, and no longer the moment. Both sides are names.
 func atZone(ts []token, i int, out *[]string) (string, int) {
 	from := next(ts, i)
 	if from == len(ts) {
@@ -75,7 +76,7 @@ func atZone(ts []token, i int, out *[]string) (string, int) {
 		end += 2
 	}
 	left := takeBack(out)
-	return "at_timezone(" + left + ", " + plain(ts[from:end]) + ")", end
+	return "CAST(at_timezone(" + left + ", " + plain(ts[from:end]) + ") AS TIMESTAMP(6))", end
 }
 
 // takeBack removes a name, with what it is qualified by, from the end of what is done.
