@@ -252,14 +252,22 @@ func (f *Fleet) local(ctx context.Context, path string) (columns []column, err e
 	return columns, err
 }
 
-// Keep saves the rows of a SELECT beside the schema.
+// Keep saves the rows of a SELECT beside the schema, those of each query in a table of its own: under one name rows of other
+// columns may be kept later.
 func (f *Fleet) Keep(ctx context.Context, name, query string, args ...any) error {
 	bound, err := bind(query, args)
 	if err != nil {
 		return err
 	}
-	folder := filepath.Join(f.own(), name)
-	if err := f.save(ctx, Translate(bound), folder, spot{"kept_" + name, "rows", folder}); err != nil {
+	translated := Translate(bound)
+	of := name + " " + translated
+	table, known := f.kept[of]
+	if !known {
+		table = fmt.Sprintf("kept_%s_%d", name, len(f.kept)+1)
+		f.kept[of] = table
+	}
+	folder := filepath.Join(f.own(), table)
+	if err := f.save(ctx, translated, folder, spot{table, "rows", folder}); err != nil {
 		return err
 	}
 	return f.View(ctx, name, []string{folder}, "")

@@ -39,6 +39,7 @@ type Fleet struct {
 	views  map[string]string    // definitions by name, so that what is unchanged is not defined again
 	tables map[string][]column  // of saved tables, by name
 	saved  map[string]partition // by the path it was saved under
+	kept   map[string]string    // tables of kept rows, by name and query
 	saves  int                  // how often, so that no two have one folder
 	read   map[string][]column  // of folders of files that others wrote, by the table over them
 }
@@ -55,7 +56,7 @@ func Open(ctx context.Context, opt Options) (*Fleet, error) {
 	if err != nil || u.Host == "" || u.Scheme != "http" && u.Scheme != "https" {
 		return nil, errors.New("open fleet: give its address as http://USER@HOST:PORT?catalog=NAME, or https with a password") // whatever it was, it may hold a secret
 	}
-	f := &Fleet{opt: opt, views: map[string]string{}, tables: map[string][]column{}, saved: map[string]partition{}, read: map[string][]column{}}
+	f := &Fleet{opt: opt, views: map[string]string{}, tables: map[string][]column{}, saved: map[string]partition{}, kept: map[string]string{}, read: map[string][]column{}}
 	if u.User != nil {
 		f.secret, _ = u.User.Password()
 	}
