@@ -8,7 +8,6 @@ import (
 	"fmt"
 	"math/big"
 	"os"
-	"os/exec"
 	"path/filepath"
 	"slices"
 	"strconv"
@@ -21,34 +20,9 @@ import (
 	"scanledger/transform"
 	"scanledger/transform/engine"
 	"scanledger/transform/engine/fleet"
+	"scanledger/transform/engine/fleet/fleettest"
 	"scanledger/transform/settle"
 )
-
-// startFleet starts a coordinator and a worker over a folder, and returns their address. Without the server on this machine
-// the test is left out, unless SCANLEDGER_FLEET asks for it.
-func startFleet(t *testing.T, folder string) string {
-	t.Helper()
-	if os.Getenv("SCANLEDGER_FLEET") != "1" {
-		t.Skip("tests of a fleet are asked for by SCANLEDGER_FLEET=1")
-	}
-	script, err := filepath.Abs("../.ci/fleet")
-	if err != nil {
-		t.Fatal(err)
-	}
-	t.Cleanup(func() {
-		if said, err := exec.Command(script, "stop", folder).CombinedOutput(); err != nil {
-			t.Errorf("stop the fleet: %v: %s", err, said)
-		}
-	})
-	cmd := exec.Command(script, "start", folder)
-	var said strings.Builder
-	cmd.Stderr = &said
-	dsn, err := cmd.Output()
-	if err != nil {
-		t.Fatalf("start the fleet: %v: %s", err, said.String())
-	}
-	return strings.TrimSpace(string(dsn))
-}
 
 // fleetStore compares the engines on a store that is there, in the folder "store" of the given one.
 var fleetStore = flag.String("fleet-store", "", "folder with a store on which to compare a fleet with the embedded engine; otherwise a small demo's")
@@ -110,7 +84,7 @@ func TestFleetEqualsEmbedded(t *testing.T) {
 		folder = t.TempDir()
 		smallStore(t, folder, 2)
 	}
-	b := makeBoth(t, startFleet(t, folder), folder)
+	b := makeBoth(t, fleettest.Start(t, folder), folder)
 	for _, table := range append(transform.Tables(), "log_readings") {
 		t.Run(table, func(t *testing.T) {
 			sameSums(t, b, table, filepath.Join(folder, "fleet", table))
@@ -262,7 +236,7 @@ func asText(v any) string {
 // TestFleetFaults: a query that is cancelled ends on the fleet too, and a worker that is killed leaves no half of a table.
 func TestFleetFaults(t *testing.T) {
 	folder := t.TempDir()
-	dsn := startFleet(t, folder)
+	dsn := fleettest.Start(t, folder)
 	ctx := context.Background()
 	local, err := engine.Open(ctx, engine.Options{})
 	if err != nil {
@@ -324,13 +298,7 @@ func workerKilled(t *testing.T, f *fleet.Fleet, folder string) {
 	if !errors.Is(err, fleet.ErrLost) {
 		t.Fatalf("got %v", err)
 	}
-	script, err := filepath.Abs("../.ci/fleet")
-	if err != nil {
-		t.Fatal(err)
-	}
-	if said, err := exec.Command(script, "worker", folder).CombinedOutput(); err != nil {
-		t.Fatalf("%v: %s", err, said)
-	}
+	fleettest.Worker(t, folder)
 	if n := count(t, f, "SELECT count(*) FROM saved_halves"); n != 0 {
 		t.Errorf("%d rows of a table are there that was not made", n)
 	}

@@ -9,7 +9,7 @@ import (
 // rooms lists the packages in the order of the flow: each may import only those before it.
 var rooms = []string{
 	"ingest/contract", "ingest", "ingest/demo", "ingest/disk", "ingest/store", "ingest/store/bucket",
-	"transform/engine", "transform/engine/fleet", "transform/settle", "transform/protocol", "transform/logs", "transform", "transform/codes", "transform/forget",
+	"transform/engine", "transform/engine/fleet", "transform/engine/fleet/fleettest", "transform/settle", "transform/protocol", "transform/logs", "transform", "transform/codes", "transform/forget",
 	"queries/stats", "queries/people", "queries/patterns", "queries/calc", "queries/habits", "queries/words", "queries/agreement", "queries/instrument", "queries/sampling", "queries/signature", "queries/ask", "queries",
 	"dashboards/chart", "dashboards", "dashboards/monthly",
 	"cmd/bench",
