@@ -54,11 +54,7 @@ func (a *app) withFleet(local *engine.Engine, st *store.Store, upTo int, opt que
 	if err := settle.Views(a.ctx, f, st, upTo); err != nil {
 		return err
 	}
-	const prefix = ".facts-"
-	if _, err := disk.Sweep(folder, prefix); err != nil {
-		return fmt.Errorf("make facts: %w", err)
-	}
-	dir, err := disk.NewScratch(folder, prefix)
+	dir, err := disk.FreshScratch(folder, ".facts-")
 	if err != nil {
 		return fmt.Errorf("make facts: %w", err)
 	}

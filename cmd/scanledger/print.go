@@ -34,11 +34,7 @@ func (a *app) print(page, pdf string) (err error) {
 	if err != nil {
 		return err
 	}
-	const prefix = "scanledger-print-"
-	if _, err := disk.Sweep(os.TempDir(), prefix); err != nil {
-		return err
-	}
-	profile, err := disk.NewScratch(os.TempDir(), prefix)
+	profile, err := disk.FreshScratch(os.TempDir(), "scanledger-print-")
 	if err != nil {
 		return err
 	}

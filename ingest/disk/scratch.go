@@ -42,6 +42,14 @@ func NewScratch(dir, prefix string) (*Scratch, error) {
 	}
 }
 
+// FreshScratch is NewScratch in the place of those that dead makers left under the prefix.
+func FreshScratch(dir, prefix string) (*Scratch, error) {
+	if _, err := Sweep(dir, prefix); err != nil {
+		return nil, err
+	}
+	return NewScratch(dir, prefix)
+}
+
 // Close removes what stands under the folder's name, and ends the hold.
 func (s *Scratch) Close() error { return errors.Join(RemoveAll(s.Path), s.hold.Close()) }
 

@@ -91,14 +91,10 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 
 // spill makes the folder in dir, or in the system's, that the engine may spill to, and removes those that dead processes left.
 func spill(dir string) (*disk.Scratch, error) {
-	const prefix = "scanledger-spill-"
 	if dir == "" {
 		dir = os.TempDir()
 	}
-	if _, err := disk.Sweep(dir, prefix); err != nil {
-		return nil, err
-	}
-	return disk.NewScratch(dir, prefix)
+	return disk.FreshScratch(dir, "scanledger-spill-")
 }
 
 // Scratch is a folder for files that are gone with the engine.

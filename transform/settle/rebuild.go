@@ -45,11 +45,7 @@ func Rebuild(ctx context.Context, dir, into string, opt RepairOptions) (out Rebu
 	if err != nil {
 		return out, err
 	}
-	const prefix = ".rebuild-"
-	if _, err := disk.Sweep(filepath.Dir(into), prefix); err != nil {
-		return out, fmt.Errorf("rebuild into %s: %w", into, err)
-	}
-	stage, err := disk.NewScratch(filepath.Dir(into), prefix)
+	stage, err := disk.FreshScratch(filepath.Dir(into), ".rebuild-")
 	if err != nil {
 		return out, fmt.Errorf("rebuild into %s: %w", into, err)
 	}
