@@ -89,8 +89,8 @@ func Write(dir string, b *queries.Book, biz Business) error {
 	for _, p := range allPages(b, biz) {
 		work.Go(func() error {
 			site := site
-			if site.Cuts = cuts; p.Parent != "" { // of one subject
-				site.Cuts = ""
+			if p.Parent == "" { // those of one subject have nothing to choose
+				site.Cuts = cuts
 			}
 			return writePage(dir, site, p)
 		})

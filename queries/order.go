@@ -4,7 +4,7 @@ import (
 	"context"
 	"runtime"
 	"runtime/debug"
-	"sync/atomic"
+	"slices"
 
 	"scanledger/transform/engine"
 )
@@ -12,9 +12,9 @@ import (
 // chain is analyses that run one after another on one connection, since those after read what those before leave.
 type chain []func(*desk) error
 
-// analyses are all there are, in the order in which their results stand. The chains of a group run at the same time: over
-// count tables a statement keeps one core busy, while one that goes through all readings keeps every core busy by itself. Those of a group may read what the groups before it put into the
-// book, and nothing of one another.
+// analyses are all there are, in the order in which their results stand. The chains of a group run at the same time:
+// over count tables a statement keeps one core busy, while one that goes through all readings keeps every core busy by itself.
+// Those of a group may read what the groups before it put into the book, and nothing of one another.
 var analyses = [][]chain{
 	{{(*desk).labels}, {(*desk).verificationWeights}},
 	{
@@ -31,30 +31,32 @@ var analyses = [][]chain{
 	{{(*desk).inspections, (*desk).logTraces, (*desk).matters, (*desk).auditSample}},
 }
 
-// runAll runs chains on forks of the engine. Results and wishes are put together in the order of the chains, whichever ended
-// first.
-func (d *desk) runAll(chains []chain) error {
-	desks := make([]desk, len(chains))
-	var begun atomic.Int64
-	err := d.eng.Spread(d.ctx, len(chains), func(ctx context.Context, fork engine.SQL) error {
-		for i := begun.Add(1) - 1; i < int64(len(chains)); i = begun.Add(1) - 1 {
-			desks[i] = desk{ctx: ctx, eng: fork, book: d.book, opt: d.opt, clusters: d.clusters, wanted: d.wanted[:len(d.wanted):len(d.wanted)]}
-			for _, analysis := range chains[i] {
-				if err := analysis(&desks[i]); err != nil {
-					return err
-				}
-				giveBack()
-			}
+// run runs the analyses of a chain at a desk.
+func (c chain) run(d *desk) error {
+	for _, analysis := range c {
+		if err := analysis(d); err != nil {
+			return err
 		}
-		return nil
-	})
-	wanted := len(d.wanted)
-	for _, of := range desks {
-		if of.book != nil {
-			d.results, d.wanted = append(d.results, of.results...), append(d.wanted, of.wanted[wanted:]...)
-		}
+		giveBack()
 	}
-	return err
+	return nil
+}
+
+// runAll runs chains on forks of the engine, each at a desk of its own. Results and wishes are put together in the order of
+// the chains, whichever ended first.
+func (d *desk) runAll(chains []chain) error {
+	desks, before := make([]desk, len(chains)), slices.Clip(d.wanted)
+	err := d.eng.Spread(d.ctx, len(chains), len(chains), func(ctx context.Context, fork engine.SQL, nth int) error {
+		desks[nth] = desk{ctx: ctx, eng: fork, book: d.book, opt: d.opt, clusters: d.clusters, wanted: before}
+		return chains[nth].run(&desks[nth])
+	})
+	if err != nil {
+		return err
+	}
+	for _, of := range desks {
+		d.results, d.wanted = append(d.results, of.results...), append(d.wanted, of.wanted[len(before):]...)
+	}
+	return nil
 }
 
 // giveBack returns memory that the last analysis no longer needs, which would stand beside what the engine takes for the next.

@@ -9,7 +9,6 @@ import (
 	"os"
 	"path/filepath"
 	"slices"
-	"sync/atomic"
 
 	"scanledger/transform/engine"
 )
@@ -85,22 +84,10 @@ func (m *maker) eachBatch(batches [][]staleMonth, work func(w *maker, batch []st
 	if slices.ContainsFunc(batches, func(batch []staleMonth) bool { return rows(batch) > apart }) {
 		most = 1
 	}
-	var next atomic.Int64
-	return m.e.Spread(m.ctx, most, func(ctx context.Context, fork engine.SQL) error {
+	return m.e.Spread(m.ctx, len(batches), most, func(ctx context.Context, fork engine.SQL, nth int) error {
 		w := *m
 		w.ctx, w.e = ctx, fork
-		for {
-			n := int(next.Add(1)) - 1
-			if n >= len(batches) {
-				return nil
-			}
-			if err := ctx.Err(); err != nil {
-				return err
-			}
-			if err := work(&w, batches[n]); err != nil {
-				return err
-			}
-		}
+		return work(&w, batches[nth])
 	})
 }
 

@@ -4,6 +4,7 @@ import (
 	"context"
 	"errors"
 	"fmt"
+	"sync/atomic"
 )
 
 // Fork runs work at the same time on so many connections to this engine's database, and returns what went wrong. Each
@@ -60,13 +61,27 @@ func (e *Engine) onConnection(ctx context.Context, work func(ctx context.Context
 	return work(ctx, &fork)
 }
 
-// Spread runs work on at most so many forks at the same time, as many as there are threads.
-func (e *Engine) Spread(ctx context.Context, most int, work func(ctx context.Context, fork SQL) error) error {
+// Spread runs pieces of work on at most so many forks at the same time, as many as there are threads.
+func (e *Engine) Spread(ctx context.Context, pieces, most int, work func(ctx context.Context, fork SQL, nth int) error) error {
 	threads, err := e.threads(ctx)
 	if err != nil {
 		return err
 	}
-	return e.Fork(ctx, min(threads, most), func(ctx context.Context, fork *Engine) error { return work(ctx, fork) })
+	var begun atomic.Int64
+	return e.Fork(ctx, min(threads, pieces, most), func(ctx context.Context, fork *Engine) error {
+		for {
+			nth := int(begun.Add(1)) - 1
+			if nth >= pieces {
+				return nil
+			}
+			if err := ctx.Err(); err != nil {
+				return err
+			}
+			if err := work(ctx, fork, nth); err != nil {
+				return err
+			}
+		}
+	})
 }
 
 func (e *Engine) threads(ctx context.Context) (n int, err error) {

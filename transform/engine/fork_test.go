@@ -62,3 +62,29 @@ func TestForkFails(t *testing.T) {
 		t.Errorf("got %v, want what failed", err)
 	}
 }
+
+// TestSpread does every piece once, none beside more others than asked for.
+func TestSpread(t *testing.T) {
+	e := open(t, engine.Options{Threads: 2})
+	for _, c := range []struct{ pieces, most, beside int }{{0, 3, 0}, {1, 3, 1}, {7, 1, 1}, {7, 7, 2}} {
+		done := make([]atomic.Int64, c.pieces)
+		var now, most atomic.Int64
+		err := e.Spread(t.Context(), c.pieces, c.most, func(ctx context.Context, fork engine.SQL, nth int) error {
+			done[nth].Add(1)
+			most.Store(max(most.Load(), now.Add(1)))
+			defer now.Add(-1)
+			return fork.Define(ctx, "piece", fmt.Sprintf("SELECT %d AS n", nth))
+		})
+		if err != nil {
+			t.Fatal(err)
+		}
+		for nth := range done {
+			if n := done[nth].Load(); n != 1 {
+				t.Errorf("%d pieces on %d forks: piece %d was done %d times", c.pieces, c.most, nth, n)
+			}
+		}
+		if n := most.Load(); n > int64(c.beside) {
+			t.Errorf("%d pieces on %d forks: %d at the same time", c.pieces, c.most, n)
+		}
+	}
+}

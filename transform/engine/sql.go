@@ -15,9 +15,10 @@ type SQL interface {
 	View(ctx context.Context, name string, files []string, empty string) error
 	// Save writes the rows of a SELECT to a Parquet file, for View: all of them or, where it fails, none.
 	Save(ctx context.Context, query, path string) error
-	// Spread runs work on at most so many forks of the engine at the same time, as many as are of use. A fork sees what is
-	// defined and kept here; what it defines and keeps itself others do not see.
-	Spread(ctx context.Context, most int, work func(ctx context.Context, fork SQL) error) error
+	// Spread runs so many pieces of work, numbered from 0, on at most so many forks of the engine at the same time, as many as
+	// are of use; each fork takes the next piece as soon as it has done one. A fork sees what is defined and kept here; what
+	// it defines and keeps itself others do not see.
+	Spread(ctx context.Context, pieces, most int, work func(ctx context.Context, fork SQL, nth int) error) error
 	// Fingerprints reports whether hash() and version() are there, by which it is seen what has changed since an earlier run.
 	Fingerprints() bool
 }

@@ -106,9 +106,17 @@ func (f *Fleet) Close() error {
 // Fingerprints is false: hashes would not be those of the embedded engine, and so all months are made each time.
 func (f *Fleet) Fingerprints() bool { return false }
 
-// Spread runs work once, here: one statement keeps a whole fleet busy.
-func (f *Fleet) Spread(ctx context.Context, _ int, work func(ctx context.Context, fork engine.SQL) error) error {
-	return work(ctx, f)
+// Spread runs one piece of work after another, here: one statement keeps a whole fleet busy.
+func (f *Fleet) Spread(ctx context.Context, pieces, _ int, work func(ctx context.Context, fork engine.SQL, nth int) error) error {
+	for nth := range pieces {
+		if err := ctx.Err(); err != nil {
+			return err
+		}
+		if err := work(ctx, f, nth); err != nil {
+			return err
+		}
+	}
+	return nil
 }
 
 // Each runs a query and calls visit for every row with the row's scanner.
