@@ -184,15 +184,12 @@ func run[R any](d *desk, name string, args []any, scan func(scan func(...any) er
 	if err != nil {
 		return nil, q, err
 	}
-	rows := []R{}
-	err = d.eng.Each(d.ctx, q.SQL, args, func(from func(...any) error) error {
-		rows = append(rows, *new(R))
-		return scan(from, &rows[len(rows)-1])
-	})
+	var rows pile[R]
+	err = d.eng.Each(d.ctx, q.SQL, args, func(from func(...any) error) error { return scan(from, rows.add()) })
 	if err != nil {
 		return nil, q, fmt.Errorf("analysis %s: %w", name, err)
 	}
-	return rows, q, nil
+	return rows.all(), q, nil
 }
 
 // conclude adds a result to the book.

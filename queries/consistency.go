@@ -114,16 +114,17 @@ func (d *desk) readStaff(q Query) (staff, error) {
 	if s.first, err = d.firstMonth(); err != nil {
 		return s, err
 	}
-	var cases []people.Case
+	var cases pile[people.Case]
+	var c people.Case // one row after another, as all variables here: there are very many
+	var technician, month string
+	var site int64
+	var at [people.CalledElsewhere]string
+	var elsewhere bool
+	var gain, firstGain int
+	row := []any{&technician, &site, &month, &at[people.Material], &at[people.Thickness], &at[people.Season], &at[people.Region], &at[people.Purpose], &elsewhere, &gain,
+		&firstGain, &c.Points, &c.Active, &c.ActiveVerified, &c.FalseAlarms, &c.Clear, &c.ClearVerified, &c.Missed}
 	err = d.eng.Each(d.ctx, q.SQL, d.months(), func(scan func(...any) error) error {
-		var c people.Case
-		var technician, month string
-		var site int64
-		var at [people.CalledElsewhere]string
-		var elsewhere bool
-		var gain, firstGain int
-		if err := scan(&technician, &site, &month, &at[people.Material], &at[people.Thickness], &at[people.Season], &at[people.Region], &at[people.Purpose], &elsewhere, &gain,
-			&firstGain, &c.Points, &c.Active, &c.ActiveVerified, &c.FalseAlarms, &c.Clear, &c.ClearVerified, &c.Missed); err != nil {
+		if err := scan(row...); err != nil {
 			return err
 		}
 		number, err := monthNumber(month)
@@ -138,18 +139,19 @@ func (d *desk) readStaff(q Query) (staff, error) {
 		for f, level := range at {
 			c.At[f] = factors[f].of(level)
 		}
+		c.At[people.CalledElsewhere] = 0
 		if elsewhere {
 			c.At[people.CalledElsewhere] = 1
 		}
 		c.At[people.Gain], c.At[people.FirstGain] = factors[people.Gain].of(strconv.Itoa(gain)), factors[people.FirstGain].of(strconv.Itoa(firstGain))
-		cases = append(cases, c)
+		*cases.add() = c
 		return nil
 	})
 	if err != nil {
 		return s, err
 	}
 	s.technicians = technicians.names
-	s.panel, err = people.NewPanel(cases)
+	s.panel, err = people.NewPanel(cases.all())
 	return s, err
 }
 

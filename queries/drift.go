@@ -111,11 +111,12 @@ func (d *desk) habits(q Query) ([]people.Habit, []string, error) {
 		technicians.of(name)
 	}
 	var units codes
-	var out []people.Habit
+	var out pile[people.Habit]
+	var h people.Habit
+	var technician, month, unit string
+	row := []any{&technician, &month, &unit, &h.Gain, &h.Readings, &h.Holds, &h.HoldTenths, &h.Found, &h.Missed}
 	err := d.eng.Each(d.ctx, q.SQL, d.months(), func(scan func(...any) error) error {
-		var h people.Habit
-		var technician, month, unit string
-		if err := scan(&technician, &month, &unit, &h.Gain, &h.Readings, &h.Holds, &h.HoldTenths, &h.Found, &h.Missed); err != nil {
+		if err := scan(row...); err != nil {
 			return err
 		}
 		number, err := monthNumber(month)
@@ -123,10 +124,10 @@ func (d *desk) habits(q Query) ([]people.Habit, []string, error) {
 			return err
 		}
 		h.Technician, h.Month, h.Unit = technicians.of(technician), number-d.staff.first, units.of(unit)
-		out = append(out, h)
+		*out.add() = h
 		return nil
 	})
-	return out, units.names, err
+	return out.all(), units.names, err
 }
 
 func (d *desk) driftRow(m people.Month) (DriftRow, error) {

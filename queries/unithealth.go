@@ -84,9 +84,10 @@ func (d *desk) unitHealth() error {
 		return err
 	}
 	var b unitBook
+	var c unitCount
+	row := []any{&c.part, &c.unit, &c.model, &c.overdue, &c.due, &c.site, &c.material, &c.season, &c.technician, &c.half, &c.points, &c.active, &c.verified, &c.falseAlarms}
 	err = d.eng.Each(d.ctx, q.SQL, d.months(), func(scan func(...any) error) error {
-		var c unitCount
-		if err := scan(&c.part, &c.unit, &c.model, &c.overdue, &c.due, &c.site, &c.material, &c.season, &c.technician, &c.half, &c.points, &c.active, &c.verified, &c.falseAlarms); err != nil {
+		if err := scan(row...); err != nil {
 			return err
 		}
 		b.add(c)
@@ -110,7 +111,7 @@ func (d *desk) unitHealth() error {
 // unitBook takes in the rows of the query one by one: there are many.
 type unitBook struct {
 	rows    []UnitRow
-	visited []instrument.Visited
+	visited pile[instrument.Visited]
 	checked checkedCalls
 }
 
@@ -123,13 +124,13 @@ func (b *unitBook) add(c unitCount) {
 		b.checked = checkedCalls{}
 	}
 	b.checked.add(c)
-	b.visited = append(b.visited, instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: c.site, Material: c.material, Season: c.season, Technician: c.technician, Half: c.half,
-		Points: c.points, FalseAlarms: c.falseAlarms})
+	*b.visited.add() = instrument.Visited{Unit: c.unit, Overdue: *c.overdue, Site: c.site, Material: c.material, Season: c.season, Technician: c.technician, Half: c.half,
+		Points: c.points, FalseAlarms: c.falseAlarms}
 }
 
 // judge compares the false alarms of units and puts what else is known of each beside them.
 func (b *unitBook) judge(drifts []instrument.Drift, uses []UnitUseRow, floor int) ([]UnitRow, error) {
-	alarms, err := instrument.FalseAlarms(b.visited, floor, Confidence)
+	alarms, err := instrument.FalseAlarms(b.visited.all(), floor, Confidence)
 	if err != nil {
 		return nil, err
 	}

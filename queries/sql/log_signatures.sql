@@ -34,13 +34,17 @@
 -- caveat: No look tells that what moved was alive, and none that it was not. Whether a look goes with false alarms is in signature_check.
 -- caveat: Sampling several times a second cannot tell a period below twice its step from a longer one.
 -- caveat: Only holds that moved are looked at, and a period only in those long enough, see logs.period_samples and logs.period_cycles.
-WITH matched AS (
+WITH written AS (
+    SELECT * FROM readings WHERE reading_id IN (SELECT reading_id FROM log_matches)
+), called AS (
+    SELECT * FROM point_visits WHERE inspection_id IN (SELECT inspection_id FROM log_matches)
+), matched AS (
     SELECT m.unit_id, m.unit_day, m.hold_no, m.inspection_id, r.point_id, h.above_share > p.quiet_share AS moved,
            epoch_ms(h.started_at) / 1000.0 + o.offset_s AS second
     FROM log_matches m
     JOIN log_holds h ON h.unit_id = m.unit_id AND h.unit_day = m.unit_day AND h.hold_no = m.hold_no
     JOIN log_offsets o ON o.unit_id = m.unit_id AND o.unit_day = m.unit_day
-    JOIN readings r ON r.reading_id = m.reading_id
+    JOIN written r ON r.reading_id = m.reading_id
     CROSS JOIN log_params p
     WHERE m.status = 'matched'
 ), near AS (
@@ -61,8 +65,8 @@ SELECT s.unit_id, coalesce(r.technician_id, '') AS technician_id, coalesce(r.sit
 FROM log_signatures s
 JOIN log_holds h ON h.unit_id = s.unit_id AND h.unit_day = s.unit_day AND h.hold_no = s.hold_no
 JOIN log_matches m ON m.unit_id = s.unit_id AND m.unit_day = s.unit_day AND m.hold_no = s.hold_no
-LEFT JOIN readings r ON r.reading_id = m.reading_id
-LEFT JOIN point_visits v ON v.inspection_id = r.inspection_id AND v.point_id = r.point_id AND NOT r.control
+LEFT JOIN written r ON r.reading_id = m.reading_id
+LEFT JOIN called v ON v.inspection_id = r.inspection_id AND v.point_id = r.point_id AND NOT r.control
 LEFT JOIN near n ON n.unit_id = s.unit_id AND n.unit_day = s.unit_day AND n.hold_no = s.hold_no
 CROSS JOIN log_params p
 WHERE substr(CAST(s.unit_day AS VARCHAR), 1, 7) BETWEEN $from AND $to

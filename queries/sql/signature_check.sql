@@ -25,9 +25,14 @@
 -- column: says | more or fewer where both have enough and the interval of the difference leaves out 0; otherwise not_shown, or too_few
 -- caveat: Only calls of units with a log are in this, and only those that somebody looked into.
 -- caveat: A look that goes with false alarms here is a reason to hold again, never a reason to call a point clear.
+WITH matched AS (
+    SELECT reading_id, inspection_id, unit_id, unit_day, hold_no FROM log_matches WHERE status = 'matched'
+), called AS (
+    SELECT * FROM point_visits
+    WHERE call = 'active' AND verified_by = 'decisive' AND month BETWEEN $from AND $to AND inspection_id IN (SELECT inspection_id FROM matched)
+)
 SELECT v.site_id, v.inspection_id, v.point_id, v.false_alarm, m.unit_id, CAST(m.unit_day AS VARCHAR) AS unit_day, m.hold_no
-FROM point_visits v
+FROM called v
 JOIN readings r ON r.inspection_id = v.inspection_id AND r.point_id = v.point_id AND r.call = 'active' AND NOT r.control
-JOIN log_matches m ON m.reading_id = r.reading_id AND m.status = 'matched'
-WHERE v.call = 'active' AND v.verified_by = 'decisive' AND v.month BETWEEN $from AND $to
+JOIN matched m ON m.reading_id = r.reading_id
 ORDER BY v.site_id, v.inspection_id, v.point_id, m.unit_id, m.unit_day, m.hold_no

@@ -12,6 +12,7 @@ import (
 	"errors"
 	"fmt"
 	"os"
+	"slices"
 	"strings"
 
 	bindings "github.com/duckdb/duckdb-go-bindings"
@@ -23,7 +24,12 @@ import (
 // Version is that of the database library linked in, such as v1.5.6.
 func Version() string { return bindings.LibraryVersion() }
 
-const inUTC = "SET TimeZone = 'UTC'"
+// ofConnections are settings that every connection has for itself.
+var ofConnections = []string{
+	"SET TimeZone = 'UTC'",
+	"SET dynamic_or_filter_threshold = 200", // a scan looks for as many names of a join itself: those of all inspections with a page
+	"SET parquet_metadata_cache = true",     // many queries read the same files of months, and their footers once
+}
 
 // Options bound what the engine may use. The zero value means the defaults.
 type Options struct {
@@ -58,20 +64,19 @@ func Open(ctx context.Context, opt Options) (*Engine, error) {
 		"SET autoload_known_extensions = false",
 		"SET memory_limit = " + Quote(opt.MemoryLimit),
 		"SET temp_directory = " + Quote(temp.Path),
-		inUTC,
 		"SET preserve_insertion_order = true",
-		"SET dynamic_or_filter_threshold = 200", // a scan looks for as many names of a join itself: those of all inspections with a page
 	}
 	if opt.Threads > 0 {
 		settings = append(settings, fmt.Sprintf("SET threads = %d", opt.Threads))
 	}
-	var opened bool // settings of the database; a connection has its time zone only
+	var opened bool
 	connector, err := duckdb.NewConnector("", func(c driver.ExecerContext) error {
-		if opened {
-			settings = []string{inUTC}
+		all := ofConnections
+		if !opened {
+			all = slices.Concat(settings, ofConnections)
 		}
 		opened = true
-		for _, s := range settings {
+		for _, s := range all {
 			if _, err := c.ExecContext(context.Background(), s, nil); err != nil {
 				return fmt.Errorf("%s: %w", s, err)
 			}
@@ -122,24 +127,6 @@ func ended(ctx context.Context, err error) error {
 		return cause
 	}
 	return err
-}
-
-// Each runs a query and calls visit for every row with the row's scanner.
-func (e *Engine) Each(ctx context.Context, query string, args []any, visit func(scan func(dest ...any) error) error) (err error) {
-	rows, err := e.conn.QueryContext(ctx, query, args...)
-	if err != nil {
-		return ended(ctx, fmt.Errorf("query %s: %w", firstLine(query), err))
-	}
-	defer func() { err = errors.Join(err, rows.Close()) }()
-	for rows.Next() {
-		if err := visit(rows.Scan); err != nil {
-			return fmt.Errorf("query %s: %w", firstLine(query), err)
-		}
-	}
-	if err := rows.Err(); err != nil {
-		return ended(ctx, fmt.Errorf("query %s: %w", firstLine(query), err))
-	}
-	return nil
 }
 
 // Append writes rows to a temporary table, in the order in which fill adds them.
