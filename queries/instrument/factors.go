@@ -34,7 +34,7 @@ type factorModel struct {
 // one is given.
 func fitFactors(cells []cell, tallies []tally, levels [factorCount]int, from *factorModel) (factorModel, error) {
 	m := factorModel{points: make([]int, levels[technicianFactor])}
-	in := stats.FactorModel{Levels: levels[:], Spread: spreads}
+	in := stats.FactorModel{Levels: levels[:], Spread: spreads, Rows: make([]stats.FactorRow, 0, len(cells))}
 	for i, t := range tallies {
 		if t.points > 0 {
 			in.Rows = append(in.Rows, stats.FactorRow{At: cells[i][:], Events: float64(t.events), Trials: float64(t.points)})

@@ -2,6 +2,7 @@ package instrument
 
 import (
 	"cmp"
+	"maps"
 	"math"
 	"slices"
 
@@ -120,30 +121,35 @@ func newAlarmBook(visited []Visited) alarmBook {
 
 // number gives every level of a factor and every cell its number, in order.
 func (b *alarmBook) number() {
-	var names [factorCount][]string
+	var numbers [factorCount]map[string]int
+	for f := range numbers {
+		numbers[f] = map[string]int{}
+	}
 	for _, v := range b.rows {
 		for f, name := range v.circumstances() {
-			names[f] = append(names[f], name)
+			numbers[f][name] = 0
 		}
 	}
-	for f := range names {
-		slices.Sort(names[f])
-		names[f] = slices.Compact(names[f])
-		b.levels[f] = len(names[f])
+	for f, of := range numbers {
+		for i, name := range slices.Sorted(maps.Keys(of)) {
+			of[name] = i
+		}
+		b.levels[f] = len(of)
 	}
 	seen := map[cell]int{}
-	for _, v := range b.rows {
+	b.at = make([]int, len(b.rows))
+	for i, v := range b.rows {
 		var c cell
 		for f, name := range v.circumstances() {
-			c[f], _ = slices.BinarySearch(names[f], name)
+			c[f] = numbers[f][name]
 		}
-		i, ok := seen[c]
-		if !ok {
-			i = len(b.cells)
-			seen[c] = i
+		at, known := seen[c]
+		if !known {
+			at = len(b.cells)
+			seen[c] = at
 			b.cells = append(b.cells, c)
 		}
-		b.at = append(b.at, i)
+		b.at[i] = at
 	}
 }
 

@@ -40,7 +40,7 @@ type caseOf struct {
 
 // newTally groups the panel's cases of one measure by technician and factors.
 func newTally(p Panel, m measure, factors []int) *tally {
-	t := &tally{panel: p, events: make([]int, p.Technicians), trials: make([]int, p.Technicians)}
+	t := &tally{panel: p, events: make([]int, p.Technicians), trials: make([]int, p.Technicians), cases: make([]caseOf, 0, len(p.Cases))}
 	var offsets [][2]float64
 	if m.opened {
 		offsets = openedOffsets(p)
