@@ -17,7 +17,7 @@ import (
 )
 
 // version changes with what Go adds to the queries of fact tables.
-const version = "1"
+const version = "2"
 
 // digest of texts, kept apart.
 func digest(texts ...string) string {
@@ -60,6 +60,9 @@ func (m *maker) recall() error {
 	return m.e.Each(m.ctx, "SELECT month, pass, digest FROM read_parquet("+engine.Quote(path)+")", nil, func(scan func(...any) error) error {
 		var name, pass, digest string
 		err := scan(&name, &pass, &digest)
+		if name == ofFiles {
+			m.files = digest
+		}
 		for _, at := range m.months {
 			if at.name == name {
 				at.earlier[pass] = digest
@@ -97,12 +100,19 @@ func queries(tables []string) (texts []string, err error) {
 	return texts, nil
 }
 
+// ofFiles stands in the place of a month where the record files are told that an output is made of.
+const ofFiles = "files"
+
 // remember writes what the months were made of, for a later run.
 func (m *maker) remember() error {
 	if !m.e.Fingerprints() {
 		return nil
 	}
-	var rows []string
+	files, err := m.rememberSums()
+	if err != nil {
+		return err
+	}
+	rows := []string{fmt.Sprintf("('%s', '', '%s')", ofFiles, files)}
 	for _, at := range m.months {
 		rows = append(rows, fmt.Sprintf("('%s', 'visits', '%s')", at.name, at.digests["visits"]))
 		for _, p := range passes {
@@ -135,49 +145,6 @@ func (m *maker) each(query string, to func(at *month) []any) error {
 		}
 		return scan(append([]any{&name}, to(at)...)...)
 	})
-}
-
-// inputs takes the fingerprints of what the months are made of: readings and findings by their record file and line, of which neither ever
-// changes, and what unit logs say of readings.
-func (m *maker) inputs() error {
-	if !m.e.Fingerprints() {
-		return m.each("SELECT v.month, count(*), min(epoch_us(r.taken_at)), max(epoch_us(r.taken_at)) FROM held_readings r JOIN visits v ON v.inspection_id = r.inspection_id GROUP BY v.month",
-			func(at *month) []any { return []any{&at.count, &at.takenFrom, &at.takenTo} })
-	}
-	const line = "(SELECT number, hash(sha256) AS key FROM files) f ON f.number = "
-	for _, of := range []struct {
-		query string
-		to    func(at *month) []any
-	}{
-		{`SELECT v.month, CAST(sum(hash(f.key, r._line)) AS VARCHAR), count(*), min(epoch_us(r.taken_at)), max(epoch_us(r.taken_at))
-			FROM held_readings r JOIN visits v ON v.inspection_id = r.inspection_id JOIN ` + line + `r._file GROUP BY v.month`,
-			func(at *month) []any { return []any{&at.readings, &at.count, &at.takenFrom, &at.takenTo} }},
-		{`SELECT v.month, CAST(sum(hash(v.inspection_id, f.key, t._line)) AS VARCHAR)
-			FROM held_findings t JOIN visits v ON v.site_id = t.site_id JOIN ` + line + `t._file CROSS JOIN params p
-			WHERE date_diff('day', v.local_date, t.found_on) BETWEEN 0 AND p.truth_days GROUP BY v.month`,
-			func(at *month) []any { return []any{&at.findings} }},
-		{`SELECT v.month, CAST(sum(hash(m.reading_id, h.above_share, h.above, h.samples)) AS VARCHAR)
-			FROM log_matches m JOIN log_holds h ON h.unit_id = m.unit_id AND h.unit_day = m.unit_day AND h.hold_no = m.hold_no
-			JOIN visits v ON v.inspection_id = m.inspection_id WHERE m.status = 'matched' GROUP BY v.month`,
-			func(at *month) []any { return []any{&at.logs} }},
-	} {
-		if err := m.each(of.query, of.to); err != nil {
-			return fmt.Errorf("see what changed: %w", err)
-		}
-	}
-	return m.references()
-}
-
-// references adds units, materials and technicians to what all months are made with.
-func (m *maker) references() error {
-	for _, table := range []string{"held_units", "held_materials", "held_technicians"} {
-		var sum string
-		if err := m.one("SELECT coalesce(CAST(sum(hash(t)) AS VARCHAR), '') FROM "+table+" t", &sum); err != nil {
-			return err
-		}
-		m.base = digest(m.base, sum)
-	}
-	return nil
 }
 
 // digest works out what the tables of a pass are made of, in every month.

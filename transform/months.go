@@ -18,6 +18,7 @@ type maker struct {
 	opt      Options
 	step     func(table string)
 	base     string   // digest of what all months are made with
+	files    string   // which record files the earlier run knew: their digest, and the number of the last
 	months   []*month // in order
 	coded    string   // folder of the base tables once Between has run; before, empty
 	fresh    int      // months whose readings were read
@@ -63,21 +64,6 @@ func (m *maker) visits() error {
 		return err
 	}
 	return m.everything("visits")
-}
-
-// find lists the months there are.
-func (m *maker) find() error {
-	fingerprint := "''"
-	if m.e.Fingerprints() {
-		fingerprint = "CAST(sum(hash(v)) AS VARCHAR)"
-	}
-	query := "SELECT month, " + fingerprint + `, min(epoch_us(started_at)), max(epoch_us(started_at)),
-		date_diff('day', DATE '1970-01-01', min(local_date)), date_diff('day', DATE '1970-01-01', max(local_date)), count(*) FROM placed_visits v GROUP BY month ORDER BY month`
-	return m.e.Each(m.ctx, query, nil, func(scan func(...any) error) error {
-		at := &month{digests: map[string]string{}, earlier: map[string]string{}}
-		m.months = append(m.months, at)
-		return scan(&at.name, &at.visits, &at.startedFrom, &at.startedTo, &at.firstDay, &at.lastDay, &at.size)
-	})
 }
 
 // everything puts a view of a monthly table over all months.

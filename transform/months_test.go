@@ -22,6 +22,7 @@ type growing struct {
 	t     *testing.T
 	store string
 	loads int
+	bad   bool // rows may be rejected or wait
 }
 
 // load takes in files: a name line, then CSV, repeated.
@@ -46,7 +47,7 @@ func (g *growing) load(files string) {
 	if err != nil {
 		g.t.Fatal(err)
 	}
-	if rep.Total.Rejected+rep.Total.Waiting > 0 {
+	if !g.bad && rep.Total.Rejected+rep.Total.Waiting > 0 {
 		g.t.Fatalf("load %d: %+v", g.loads+1, rep.Total)
 	}
 	g.loads++
@@ -169,10 +170,24 @@ func TestMonthsAreMadeOnce(t *testing.T) {
 		{"a reading corrected", "readings-again.csv\nreading_id,inspection_id,unit_id,point_id,taken_at,material,gain,hold_s,level_pct,call\n" +
 			"R2-0-0,I2-0,U1,P0,2026-02-05T09:05:00+11:00,board,2,20,88,active\n", 1, []string{"2026-02"}, nil},
 		{"a month of before", strings.ReplaceAll(monthOfVisits(12), "2026-12", "2025-12"), 1, []string{"2025-12"}, nil},
+		{"someone new with a new unit", "technicians-new.csv\ntechnician_id,name,started_on\nT9,Nine,2026-01-01\n" +
+			"units-new.csv\nunit_id,gain_min,gain_max,gain_start,service_due_on\nU9,0,6,2,2026-06-01\n", 0, nil, []string{"2026-01", "2026-04", "2026-07"}},
+		{"a reading that waits for its unit", "readings-waiting.csv\nreading_id,inspection_id,unit_id,point_id,taken_at,material,gain,hold_s,level_pct,call\n" +
+			"R4-W,I4-0,U8,P1,2026-04-05T09:50:00+11:00,board,2,20,90,active\n", 0, nil, []string{"2026-01", "2026-04", "2026-07"}},
+		{"the unit", "units-late.csv\nunit_id,gain_min,gain_max,gain_start,service_due_on\nU8,0,6,2,2026-06-01\n", 1, []string{"2026-04"}, nil},
+		{"an inspection of another technician", "inspections-again.csv\ninspection_id,site_id,region,technician_id,started_at,ended_at,purpose,outcome\n" +
+			"I5-1,S1,S,T9,2026-05-14T09:00:00+11:00,2026-05-14T11:00:00+11:00,routine,clear\n", 1, []string{"2026-05"}, nil},
+		{"an inspection in another month, without its readings", "inspections-moved.csv\ninspection_id,site_id,region,technician_id,started_at,ended_at,purpose,outcome\n" +
+			"I1-1,S1,S,T1,2026-02-14T09:00:00+11:00,2026-02-14T11:00:00+11:00,routine,clear\n", 2, []string{"2026-01", "2026-02"}, []string{"2026-07"}},
+		{"back again, and the readings with it", "inspections-back.csv\ninspection_id,site_id,region,technician_id,started_at,ended_at,purpose,outcome\n" +
+			"I1-1,S1,S,T1,2026-01-14T09:00:00+11:00,2026-01-14T11:00:00+11:00,routine,active\n", 2, []string{"2026-01", "2026-02"}, []string{"2026-07"}},
+		{"a reading of another inspection, of a month that is otherwise the same", "readings-other.csv\nreading_id,inspection_id,unit_id,point_id,taken_at,material,gain,hold_s,level_pct,call\n" +
+			"R3-0-0,I6-0,U1,P0,2026-06-05T09:05:00+11:00,board,2,20,88,active\n", 2, []string{"2026-03", "2026-06"}, []string{"2026-01"}},
+		{"a technician's name", "technicians-again.csv\ntechnician_id,name,started_on\nT9,Number Nine,2026-01-01\n", 1, []string{"2026-05"}, []string{"2026-01", "2026-07"}},
 		{"a unit's service", "units-again.csv\nunit_id,gain_min,gain_max,gain_start,service_due_on\nU1,0,6,2,2026-06-01\n", 8, []string{"2026-01", "2026-07"}, nil},
 	} {
 		t.Run(step.what, func(t *testing.T) {
-			g.t = t
+			g.t, g.bad = t, strings.Contains(step.what, "waits") || strings.Contains(step.what, "another")
 			if step.files != "" {
 				g.load(step.files)
 			}
