@@ -6,7 +6,9 @@ WITH changed AS (
 )
 SELECT t._file AS file, t._line AS line FROM taken_readings t
 WHERE t.inspection_id IN (SELECT id FROM changed WHERE record_set = 'inspections')
-   OR t.unit_id IN (SELECT id FROM changed WHERE record_set = 'units')
+UNION
+SELECT t._file, t._line FROM taken_readings t
+WHERE t.unit_id IN (SELECT id FROM changed WHERE record_set = 'units')
 UNION
 SELECT t._file, t._line FROM taken_readings t
 JOIN fate_before b ON b.record_set = 'readings' AND b.file = t._file AND b.line = t._line
