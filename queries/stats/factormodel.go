@@ -195,13 +195,15 @@ func (s *factorSearch) visit(coef []float64) factorPoint {
 			level := s.place[columns[len(columns)-1]]
 			columns = columns[:len(columns)-1]
 			diagonal[level] += weight
+			row := shared[level*of:][:of]
 			for _, j := range columns {
-				shared[level*of+s.place[j]] += weight
+				row[s.place[j]] += weight
 			}
 		}
-		for _, j := range columns {
-			for _, k := range columns {
-				rest[s.place[j]*of+s.place[k]] += weight
+		for i, j := range columns { // the upper triangle: columns come in order
+			row := rest[s.place[j]*of:][:of]
+			for _, k := range columns[i:] {
+				row[s.place[k]] += weight
 			}
 		}
 	}
