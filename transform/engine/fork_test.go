@@ -47,6 +47,21 @@ func TestForks(t *testing.T) {
 	}
 }
 
+// TestForksAreSetUpAlike: a setting that each connection has for itself has to be made on each.
+func TestForksAreSetUpAlike(t *testing.T) {
+	e := open(t, engine.Options{MemoryLimit: "300MiB", Threads: 2})
+	const all = "SELECT string_agg(name || ' = ' || value, chr(10) ORDER BY name) FROM duckdb_settings() WHERE name NOT IN ('external_threads')"
+	want := one(t, e, all)
+	if err := e.Fork(t.Context(), 2, func(_ context.Context, fork *engine.Engine) error {
+		if got := one(t, fork, all); got != want {
+			return fmt.Errorf("a fork has\n%s\nnot\n%s", got, want)
+		}
+		return nil
+	}); err != nil {
+		t.Error(err)
+	}
+}
+
 // TestForkFails stops the others when one fails, and tells what failed.
 func TestForkFails(t *testing.T) {
 	e := open(t, engine.Options{})
