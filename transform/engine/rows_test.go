@@ -67,7 +67,7 @@ func TestRowsThatDoNotFit(t *testing.T) {
 // TestRowsEnd with an argument that cannot be bound, a visit that fails, and a context that ends between two rows.
 func TestRowsEnd(t *testing.T) {
 	e := open(t, engine.Options{})
-	none := func(scan func(...any) error) error { return nil }
+	none := func(func(...any) error) error { return nil }
 	if err := e.Each(t.Context(), "SELECT $n", []any{engine.Arg("n", struct{}{})}, none); err == nil || !strings.Contains(err.Error(), "argument 1 (n)") {
 		t.Errorf("an argument that is nothing: %v", err)
 	}
