@@ -28,7 +28,6 @@ func Version() string { return bindings.LibraryVersion() }
 var ofConnections = []string{
 	"SET TimeZone = 'UTC'",
 	"SET dynamic_or_filter_threshold = 200", // a scan looks for as many names of a join itself: those of all inspections with a page
-	"SET parquet_metadata_cache = true",     // many queries read the same files of months, and their footers once
 }
 
 // Options bound what the engine may use. The zero value means the defaults.
