@@ -2,6 +2,7 @@ package queries
 
 import (
 	"context"
+	"errors"
 	"fmt"
 	"strings"
 
@@ -47,16 +48,18 @@ type FlowRow struct {
 // Labels are the names shown for codes.
 type Labels struct{ Materials, Regions map[string]string }
 
-// ledger makes the table files and the view taken from what the store had taken in by load upTo.
+// ledger makes the table files from what the store had taken in by load upTo, and the views of the lines of all record sets: taken, those in
+// parts, and superseded, those of them that no longer count.
 func (d *desk) ledger(st *store.Store, upTo int) error {
 	if err := settle.Files(d.ctx, d.eng, st, upTo); err != nil {
 		return err
 	}
-	var sets []string
+	var taken, superseded []string
 	for _, set := range contract.Sets() {
-		sets = append(sets, "SELECT _file, _line FROM "+engine.Name("taken_"+set.Name))
+		taken = append(taken, "SELECT _file, _line FROM "+engine.Name("taken_"+set.Name))
+		superseded = append(superseded, "SELECT file, line FROM "+engine.Name("superseded_"+set.Name))
 	}
-	return d.eng.Define(d.ctx, "taken", strings.Join(sets, " UNION ALL "))
+	return errors.Join(d.eng.Define(d.ctx, "taken", strings.Join(taken, " UNION ALL ")), d.eng.Define(d.ctx, "superseded", strings.Join(superseded, " UNION ALL ")))
 }
 
 // Recount counts what became of every row of every file taken in by load upTo, from the rows
