@@ -40,7 +40,7 @@ func filesSection(b *queries.Book) Section {
 		{Head: "Rows", Numeric: true}, {Head: "Accepted", Numeric: true}, {Head: "Duplicate", Numeric: true}, {Head: "Corrected", Numeric: true},
 		{Head: "Waiting", Numeric: true}, {Head: "Rejected", Numeric: true}}}
 	for _, r := range b.Quality {
-		t.Rows = append(t.Rows, Row{Cells: []Cell{{Text: r.File, Class: "code"}, text(r.RecordSet), text(r.ReceivedOn), count(r.Rows), count(r.Accepted),
+		t.Rows = append(t.Rows, Row{Cells: []Cell{{Text: r.File, Class: "code"}, text(r.RecordSet), day(r.ReceivedOn), count(r.Rows), count(r.Accepted),
 			count(r.Duplicate), count(r.Corrected), count(r.Waiting), count(r.Rejected)}})
 	}
 	sum := qualityTotals(b)
