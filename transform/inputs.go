@@ -33,7 +33,10 @@ func (m *maker) find() error {
 	return m.e.Each(m.ctx, query, nil, func(scan func(...any) error) error {
 		at := &month{digests: map[string]string{}, earlier: map[string]string{}}
 		m.months = append(m.months, at)
-		return errors.Join(scan(&at.name, &at.visits, &at.startedFrom, &at.startedTo, &at.size), at.days())
+		if err := scan(&at.name, &at.visits, &at.startedFrom, &at.startedTo, &at.size); err != nil {
+			return err
+		}
+		return at.days()
 	})
 }
 

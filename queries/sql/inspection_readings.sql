@@ -25,12 +25,10 @@
 -- column: method | how it was looked at
 -- column: days_to_finding | days from the visit to the first finding
 -- caveat: Only of inspections with a page; flagged_inspections lists all that were flagged.
-WITH chosen AS (
-    SELECT c.inspection_id FROM UNNEST(string_split($chosen, chr(10))) AS c (inspection_id)
-), visited AS (
-    SELECT * FROM visits WHERE inspection_id IN (SELECT inspection_id FROM chosen)
+WITH visited AS (
+    SELECT * FROM visits WHERE list_contains(string_split($chosen, chr(10)), inspection_id)
 ), points AS (
-    SELECT * FROM point_visits WHERE inspection_id IN (SELECT inspection_id FROM chosen)
+    SELECT * FROM point_visits WHERE list_contains(string_split($chosen, chr(10)), inspection_id)
 )
 SELECT r.inspection_id, r.point_id, r.reading_id, date_diff('second', v.started_at, r.taken_at) / 60.0 AS "minute", r.unit_id, r.material,
        coalesce(r.thickness_mm, CAST('NaN' AS DOUBLE)) AS thickness_mm, r.gain, coalesce(r.hold_s, CAST('NaN' AS DOUBLE)) AS hold_s,

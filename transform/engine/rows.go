@@ -11,7 +11,7 @@ import (
 	"strconv"
 )
 
-// Each runs a query and calls visit for every row with the row's scanner. visit must not use the engine.
+// Each runs a query and calls visit for every row with the row's scanner.
 //
 // Rows come straight from the driver: the package sql takes two locks a row, and a text for every number that is to be an int.
 func (e *Engine) Each(ctx context.Context, query string, args []any, visit func(scan func(dest ...any) error) error) error {
@@ -124,8 +124,6 @@ func assign(dest any, value driver.Value) error {
 	case *any:
 		*to = value
 		return nil
-	case sql.Scanner:
-		return to.Scan(value)
 	}
 	return convert(reflect.ValueOf(dest).Elem(), value)
 }

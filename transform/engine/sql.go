@@ -5,7 +5,7 @@ import "context"
 // SQL is an engine that fact tables are made in and analyses read: the embedded one, or a fleet of machines. Queries are those
 // of the embedded engine's dialect.
 type SQL interface {
-	// Each runs a query and calls visit for every row with the row's scanner.
+	// Each runs a query and calls visit for every row with the row's scanner. visit must not use the engine.
 	Each(ctx context.Context, query string, args []any, visit func(scan func(dest ...any) error) error) error
 	// Define gives a SELECT a name, for as long as the engine is open.
 	Define(ctx context.Context, name, query string) error
